@@ -1,0 +1,1 @@
+//! Railrise: simulation and teaching of fuel delivery.

@@ -1,0 +1,2 @@
+//! The `railrise` program.
+fn main() {}
