@@ -1,1 +1,5 @@
 //! Railrise: simulation and teaching of fuel delivery.
+#[macro_use]
+extern crate uom;
+
+pub mod quantity;
