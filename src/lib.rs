@@ -2,4 +2,5 @@
 #[macro_use]
 extern crate uom;
 
+pub mod part;
 pub mod quantity;

@@ -1,0 +1,11 @@
+//! The parts of the fuel system: what each one does to pressure, flow, voltage or current.
+//!
+//! Laws take and give quantities; the kernels that the solvers call (`drop`, `flow`, `friction_factor_*`)
+//! take SI `f64` and give the value with its derivative. A part never imports another part, except the
+//! [`orifice`] law, which is shared by everything that throttles.
+
+pub mod check_valve; // one-way valve: cracking pressure, orifice, tight when closed
+pub mod filter; // Darcy-Forchheimer, packed beds, filtration ratio
+pub mod injector; // static flow, dead time, low-pulse region, spread of a set
+pub mod line; // friction, fittings, bores, unsteady closed forms
+pub mod orifice; // orifice law, discharge coefficients, valve sizing, poppets
