@@ -4,3 +4,4 @@ extern crate uom;
 
 pub mod part;
 pub mod quantity;
+pub mod stepper;

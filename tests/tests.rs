@@ -1,3 +1,5 @@
 //! The one integration-test binary: each line names a module and what it holds.
 
-mod support; // reader of the reference rows, and the count of those held
+mod stepper_behaviour; // run loop: landing, stopping, refusing, watching, convergence
+mod stepper_reference;
+mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems

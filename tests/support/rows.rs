@@ -30,11 +30,9 @@ pub struct Row {
 
 /// All rows of `tests/reference/FILE.json`.
 pub fn rows(file: &str) -> Vec<Row> {
-    let path =
-        Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference").join(format!("{file}.json"));
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference").join(format!("{file}.json"));
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-    let all: Vec<Value> =
-        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+    let all: Vec<Value> = serde_json::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     all.into_iter()
         .map(|v| Row {
             id: v["id"].as_str().expect("a row has an id").to_owned(),
@@ -51,10 +49,7 @@ pub fn rows(file: &str) -> Vec<Row> {
 
 /// The row of a file with this id.
 pub fn row(file: &str, id: &str) -> Row {
-    rows(file)
-        .into_iter()
-        .find(|r| r.id == id)
-        .unwrap_or_else(|| panic!("no row {id} in {file}"))
+    rows(file).into_iter().find(|r| r.id == id).unwrap_or_else(|| panic!("no row {id} in {file}"))
 }
 
 impl Row {
@@ -109,10 +104,7 @@ impl Row {
     pub fn check_against(&self, expected: &[f64], actual: &[f64]) -> Result<(), String> {
         let memory = if self.from_memory { " (from memory)" } else { "" };
         let fail = |what: String| {
-            Err(format!(
-                "{} [{}]: {what}\n      source: {}{memory}",
-                self.id, self.quantity, self.source
-            ))
+            Err(format!("{} [{}]: {what}\n      source: {}{memory}", self.id, self.quantity, self.source))
         };
         if expected.len() != actual.len() {
             return fail(format!("{} values for {}", actual.len(), expected.len()));
@@ -176,21 +168,15 @@ static HELD: Mutex<BTreeMap<String, BTreeSet<String>>> = Mutex::new(BTreeMap::ne
 ///
 /// # Panics
 /// Lists every row that fails with its source, and every row of `cannot` that does hold.
-pub fn hold(
-    file: &str,
-    all: Vec<Row>,
-    cannot: &[(&str, &str)],
-    answer: impl Fn(&Row) -> Answer,
-) -> usize {
+pub fn hold(file: &str, all: Vec<Row>, cannot: &[(&str, &str)], answer: impl Fn(&Row) -> Answer) -> usize {
     let total = all.len();
     let (mut held, mut failed, mut listed) = (Vec::new(), Vec::new(), Vec::new());
     for row in &all {
         let verdict = match answer(row) {
             Answer::Elsewhere => continue,
             Answer::Numbers(actual) => row.check_all(&actual),
-            Answer::Judged(verdict) => verdict.map_err(|e| {
-                format!("{} [{}]: {e}\n      source: {}", row.id, row.quantity, row.source)
-            }),
+            Answer::Judged(verdict) => verdict
+                .map_err(|e| format!("{} [{}]: {e}\n      source: {}", row.id, row.quantity, row.source)),
         };
         let reason = cannot.iter().find(|(id, _)| *id == row.id).map(|(_, why)| why);
         match (verdict, reason) {
@@ -219,11 +205,6 @@ pub fn hold(
         let _ = writeln!(err, "reference rows: {file} cannot hold {line}");
     }
     drop(err);
-    assert!(
-        failed.is_empty(),
-        "{} of {total} rows of {file} fail:\n  {}",
-        failed.len(),
-        failed.join("\n  ")
-    );
+    assert!(failed.is_empty(), "{} of {total} rows of {file} fail:\n  {}", failed.len(), failed.join("\n  "));
     here
 }

@@ -1,0 +1,47 @@
+//! One step of a method.
+
+use super::stop::Statistics;
+use super::system::System;
+
+/// Outcome of trying a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Attempt {
+    /// New state and error estimate are ready.
+    Done,
+    /// The linear system of an implicit method is singular: try a smaller step.
+    Singular,
+}
+
+/// A one-step method with an embedded error estimate and a continuous extension.
+pub trait Method<const N: usize> {
+    /// Power of the step in the error estimate; the controller uses its inverse.
+    fn error_order(&self) -> f64;
+
+    /// Prepares to step from (t, y) after a start or a jump.
+    fn restart<S: System<N>>(&mut self, system: &S, t: f64, y: &[f64; N], statistics: &mut Statistics);
+
+    /// Tries a step of `h` from (t, y), the same point as the last `restart` or `accept`.
+    fn attempt<S: System<N>>(
+        &mut self,
+        system: &S,
+        t: f64,
+        y: &[f64; N],
+        h: f64,
+        statistics: &mut Statistics,
+    ) -> Attempt;
+
+    /// f(t, y) at the beginning of the step.
+    fn rate(&self) -> &[f64; N];
+
+    /// State at the end of the tried step.
+    fn new_state(&self) -> &[f64; N];
+
+    /// Error estimate of the tried step.
+    fn error(&self) -> &[f64; N];
+
+    /// The continuous extension at t + theta h, 0 <= theta <= 1, of the tried step from `y`.
+    fn interpolate(&self, y: &[f64; N], theta: f64, out: &mut [f64; N]);
+
+    /// Moves to the end of the tried step.
+    fn accept<S: System<N>>(&mut self, system: &S, t_new: f64, statistics: &mut Statistics);
+}

@@ -1,0 +1,210 @@
+//! Locating root events and calling their handlers.
+
+use super::event::{After, Crossing};
+use super::method::{Attempt, Method};
+use super::observer::Observer;
+use super::solve::Runner;
+use super::stop::StopReason;
+use super::system::System;
+
+/// Signs of the root functions at the start of a step; 0 where not yet known.
+#[derive(Default)]
+pub(super) struct Roots {
+    pub(super) sign: Vec<f64>,
+    end: Vec<f64>,
+    probe: Vec<f64>,
+    pub(super) crossed: Vec<usize>,
+}
+
+impl Roots {
+    /// Takes the signs at a new beginning; that of the roots that just fired is left open.
+    pub(super) fn start<const N: usize, S: System<N>>(
+        &mut self,
+        system: &S,
+        t: f64,
+        y: &[f64; N],
+        fired: Option<&[usize]>,
+    ) {
+        let n = system.root_count();
+        for v in [&mut self.sign, &mut self.end, &mut self.probe] {
+            v.resize(n, 0.0);
+        }
+        if n == 0 {
+            return;
+        }
+        system.roots(t, y, &mut self.end);
+        for (sign, g) in self.sign.iter_mut().zip(&self.end) {
+            *sign = sign_of(*g);
+        }
+        for &i in fired.unwrap_or(&[]) {
+            if i < n {
+                self.sign[i] = 0.0;
+            }
+        }
+    }
+}
+
+fn sign_of(g: f64) -> f64 {
+    if g > 0.0 {
+        1.0
+    } else if g < 0.0 {
+        -1.0
+    } else {
+        0.0
+    }
+}
+
+impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S, M, O> {
+    /// Looks for crossings in the step just tried. When there is one, the step is repeated to end on it.
+    pub(super) fn find_roots(&mut self, step: f64, t_new: f64) -> Result<(f64, bool), StopReason> {
+        let n = self.roots.sign.len();
+        if n == 0 {
+            return Ok((t_new, false));
+        }
+        let tolerance = self.options.event_time.max(4.0 * f64::EPSILON * t_new.abs());
+        self.settle_signs(step, tolerance);
+        let mut step = step;
+        let mut t_end = t_new;
+        for _ in 0..12 {
+            let new = *self.method.new_state();
+            self.system.roots(t_end, &new, &mut self.roots.end);
+            self.roots.crossed.clear();
+            for i in 0..n {
+                let (s, e) = (self.roots.sign[i], sign_of(self.roots.end[i]));
+                if s != 0.0 && s != e {
+                    self.roots.crossed.push(i);
+                }
+            }
+            if self.roots.crossed.is_empty() {
+                for (sign, g) in self.roots.sign.iter_mut().zip(&self.roots.end) {
+                    *sign = sign_of(*g);
+                }
+                return Ok((t_end, false));
+            }
+            let mut earliest = 1.0f64;
+            for k in 0..self.roots.crossed.len() {
+                let root = self.roots.crossed[k];
+                earliest = self.locate(root, step, earliest, tolerance);
+            }
+            if (1.0 - earliest) * step <= tolerance {
+                return Ok((t_end, true));
+            }
+            let shorter = earliest * step + 0.25 * tolerance;
+            t_end = self.t + shorter;
+            step = shorter;
+            if t_end <= self.t {
+                return Ok((self.t, true));
+            }
+            if self.method.attempt(self.system, self.t, &self.y, step, &mut self.statistics) != Attempt::Done
+            {
+                return Err(StopReason::NotFinite { t: self.t, component: self.runaway() });
+            }
+        }
+        Ok((t_end, true))
+    }
+
+    /// Sign just after the start of the step of roots that began at zero, at the resolution of events.
+    fn settle_signs(&mut self, step: f64, tolerance: f64) {
+        if self.roots.sign.iter().all(|s| *s != 0.0) {
+            return;
+        }
+        let mut y = [0.0; N];
+        for wait in [1.0, 1e2, 1e4, 1e6] {
+            let theta = (wait * tolerance / step).min(0.5);
+            self.method.interpolate(&self.y, theta, &mut y);
+            self.system.roots(self.t + theta * step, &y, &mut self.roots.probe);
+            for (sign, g) in self.roots.sign.iter_mut().zip(&self.roots.probe) {
+                if *sign == 0.0 {
+                    *sign = sign_of(*g);
+                }
+            }
+        }
+    }
+
+    /// First crossing of one root in (0, upper], by the Illinois rule on the continuous extension; the answer
+    /// lies on the far side.
+    fn locate(&mut self, root: usize, step: f64, upper: f64, tolerance: f64) -> f64 {
+        let mut y = [0.0; N];
+        let (method, system, probe) = (&*self.method, &*self.system, &mut self.roots.probe);
+        let (y0, t0) = (&self.y, self.t);
+        let mut g = |theta: f64| {
+            if theta == 1.0 {
+                y = *method.new_state();
+            } else {
+                method.interpolate(y0, theta, &mut y);
+            }
+            system.roots(t0 + theta * step, &y, probe);
+            probe[root]
+        };
+        let start = self.roots.sign[root];
+        let (mut a, mut b) = (0.0, upper);
+        let (mut ga, mut gb) = (g(0.0), g(upper));
+        if sign_of(gb) == start {
+            return upper;
+        }
+        if sign_of(ga) != start {
+            // Began on zero: enter the near side first.
+            a = (tolerance / step).min(0.5 * upper);
+            ga = g(a);
+            if sign_of(ga) != start {
+                return a;
+            }
+        }
+        let mut side = 0i8;
+        for _ in 0..100 {
+            if (b - a) * step <= 0.5 * tolerance {
+                break;
+            }
+            let mut c = (a * gb - b * ga) / (gb - ga);
+            if !(c > a && c < b) {
+                c = 0.5 * (a + b);
+            }
+            let gc = g(c);
+            if sign_of(gc) == start {
+                a = c;
+                ga = gc;
+                if side == 1 {
+                    gb *= 0.5;
+                }
+                side = 1;
+            } else {
+                b = c;
+                gb = gc;
+                if gc == 0.0 {
+                    break;
+                }
+                if side == -1 {
+                    ga *= 0.5;
+                }
+                side = -1;
+            }
+        }
+        b
+    }
+
+    /// Calls the handlers of what crossed. True when to begin afresh.
+    pub(super) fn handle_roots(&mut self) -> Result<bool, StopReason> {
+        let mut restart = false;
+        let gap = self.t - self.last_root;
+        self.last_root = self.t;
+        self.close_roots = if gap < self.options.accumulate_within { self.close_roots + 1 } else { 0 };
+        for k in 0..self.roots.crossed.len() {
+            let root = self.roots.crossed[k];
+            let crossing = Crossing { root, rising: self.roots.sign[root] < 0.0 };
+            self.statistics.root_events += 1;
+            let after = self.system.at_root(crossing, self.t, &mut self.y);
+            self.observer.root_event(self.t, crossing, &self.y);
+            match after {
+                After::Continue => self.roots.sign[root] = -self.roots.sign[root],
+                After::Restart => restart = true,
+                After::Stop => {
+                    return Err(StopReason::Root { t: self.t, crossing });
+                }
+            }
+            if self.close_roots >= self.options.accumulate_after {
+                return Err(StopReason::EventsAccumulate { t: self.t, root });
+            }
+        }
+        Ok(restart)
+    }
+}

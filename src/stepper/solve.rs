@@ -1,0 +1,206 @@
+//! The one run loop.
+
+use super::control::{error_norm, first_step};
+use super::error::StepperError;
+use super::event::After;
+use super::method::{Attempt, Method};
+use super::observer::{Observer, StepView};
+use super::options::Options;
+use super::roots::Roots;
+use super::stop::{Statistics, StopReason};
+use super::system::System;
+
+/// Where a run got to, and why it ended there.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run<const N: usize> {
+    /// Time reached.
+    pub t: f64,
+    /// State there.
+    pub y: [f64; N],
+    /// Why it ended.
+    pub stop: StopReason,
+    /// What it cost.
+    pub statistics: Statistics,
+}
+
+/// Integrates from (t0, y0) to t1 with error control, landing on events.
+///
+/// Time events are landed on bit for bit; a root event is located on the continuous extension and then stepped
+/// to afresh until the crossing lies within `options.event_time` before the landing point, so the state at an
+/// event has the accuracy of a step and not of an interpolation.
+///
+/// # Errors
+/// [`StepperError`] when the input cannot be started from. A run that fails later is no error: the
+/// [`StopReason`] says so, with all that was reached.
+pub fn solve<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>>(
+    system: &mut S,
+    method: &mut M,
+    t0: f64,
+    y0: [f64; N],
+    t1: f64,
+    options: &Options<N>,
+    observer: &mut O,
+) -> Result<Run<N>, StepperError> {
+    options.validate()?;
+    if !(t0.is_finite() && t1.is_finite() && t1 >= t0) {
+        return Err(StepperError::Interval { t0, t1 });
+    }
+    if let Some(component) = y0.iter().position(|v| !v.is_finite()) {
+        return Err(StepperError::InitialState { component, value: y0[component] });
+    }
+    let mut statistics = Statistics::default();
+    method.restart(system, t0, &y0, &mut statistics);
+    if let Some(component) = method.rate().iter().position(|v| !v.is_finite()) {
+        return Err(StepperError::InitialRate { component, value: method.rate()[component] });
+    }
+    let h = match options.first_step {
+        Some(h) => h,
+        None => first_step(system, method, t0, &y0, t1, options, &mut statistics),
+    };
+    let mut runner = Runner {
+        system,
+        method,
+        options,
+        observer,
+        statistics,
+        t: t0,
+        y: y0,
+        h,
+        last_error: 1e-4,
+        roots: Roots::default(),
+        last_root: f64::NEG_INFINITY,
+        close_roots: 0,
+    };
+    runner.roots.start(runner.system, t0, &y0, None);
+    let stop = runner.run(t1);
+    Ok(Run { t: runner.t, y: runner.y, stop, statistics: runner.statistics })
+}
+
+pub(super) struct Runner<'a, const N: usize, S, M, O> {
+    pub(super) system: &'a mut S,
+    pub(super) method: &'a mut M,
+    pub(super) options: &'a Options<N>,
+    pub(super) observer: &'a mut O,
+    pub(super) statistics: Statistics,
+    pub(super) t: f64,
+    pub(super) y: [f64; N],
+    pub(super) h: f64,
+    pub(super) last_error: f64,
+    pub(super) roots: Roots,
+    pub(super) last_root: f64,
+    pub(super) close_roots: u32,
+}
+
+impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S, M, O> {
+    fn run(&mut self, t1: f64) -> StopReason {
+        loop {
+            if self.t >= t1 {
+                return StopReason::Finished;
+            }
+            let event = self.system.next_time_event(self.t).filter(|e| *e <= t1);
+            let landmark = event.unwrap_or(t1);
+            let (step, t_new) = match self.controlled_step(landmark) {
+                Ok(x) => x,
+                Err(stop) => return stop,
+            };
+            let (t_new, at_root) = match self.find_roots(step, t_new) {
+                Ok(x) => x,
+                Err(stop) => return stop,
+            };
+            let flow = StepView::with(self.method, (self.t, t_new), &self.y, |v| self.observer.step(v));
+            self.y = *self.method.new_state();
+            self.t = t_new;
+            if flow.is_break() {
+                return StopReason::Cancelled { t: t_new };
+            }
+            if let Some(what) = self.system.check(t_new, &self.y) {
+                return StopReason::OutOfRange { t: t_new, what };
+            }
+            let mut restart = false;
+            if at_root {
+                match self.handle_roots() {
+                    Ok(again) => restart |= again,
+                    Err(stop) => return stop,
+                }
+            }
+            if event.is_some() && t_new == landmark {
+                self.statistics.time_events += 1;
+                let after = self.system.at_time_event(t_new, &mut self.y);
+                self.observer.time_event(t_new, &self.y);
+                match after {
+                    After::Continue => {}
+                    After::Restart => restart = true,
+                    After::Stop => return StopReason::TimeEvent { t: t_new },
+                }
+            }
+            if restart {
+                self.method.restart(self.system, t_new, &self.y, &mut self.statistics);
+                let fired = if at_root { self.roots.crossed.clone() } else { Vec::new() };
+                self.roots.start(self.system, t_new, &self.y, Some(&fired));
+                self.last_error = 1e-4;
+            } else {
+                self.method.accept(self.system, t_new, &mut self.statistics);
+            }
+        }
+    }
+
+    /// Repeats a step until the error test passes. Returns its length and end.
+    fn controlled_step(&mut self, landmark: f64) -> Result<(f64, f64), StopReason> {
+        let o = self.options;
+        let power = 1.0 / self.method.error_order();
+        let mut rejected = false;
+        loop {
+            if self.statistics.accepted + self.statistics.rejected >= o.max_steps {
+                return Err(StopReason::TooManySteps { t: self.t });
+            }
+            let least = o.min_step.max(8.0 * f64::EPSILON * self.t.abs());
+            let wanted = self.h.min(o.max_step);
+            let left = landmark - self.t;
+            // Landing exactly, and no sliver of a step before the landmark.
+            let (step, t_new) = if wanted >= left * (1.0 - 1e-9) {
+                (left, landmark)
+            } else if wanted > 0.5 * left {
+                (0.5 * left, self.t + 0.5 * left)
+            } else {
+                (wanted, self.t + wanted)
+            };
+            let attempt = self.method.attempt(self.system, self.t, &self.y, step, &mut self.statistics);
+            let (norm, worst) = if attempt == Attempt::Done {
+                error_norm(&self.y, self.method.new_state(), self.method.error(), o)
+            } else {
+                (f64::NAN, 0)
+            };
+            if !norm.is_finite() {
+                self.statistics.rejected += 1;
+                rejected = true;
+                self.h = 0.2 * step;
+                if self.h < least || self.h == 0.0 {
+                    return Err(StopReason::NotFinite { t: self.t, component: self.runaway() });
+                }
+            } else if norm <= 1.0 {
+                self.statistics.accepted += 1;
+                let e = norm.max(1e-10);
+                let grow = if rejected { 1.0 } else { 8.0 };
+                let factor = (0.9 * e.powf(-(power - 0.03)) * self.last_error.powf(0.04)).clamp(0.2, grow);
+                // A step cut short by a landmark says little about the step that the solution allows.
+                self.h = if step < wanted { (step * factor).max(wanted) } else { step * factor };
+                self.last_error = e.max(1e-4);
+                return Ok((step, t_new));
+            } else {
+                self.statistics.rejected += 1;
+                rejected = true;
+                self.h = step * (0.9 * norm.powf(-power)).clamp(0.1, 0.9);
+                if self.h < least {
+                    return Err(StopReason::StepTooSmall { t: self.t, component: worst });
+                }
+            }
+        }
+    }
+
+    /// The component that runs away: fastest for its size. A linear solve spreads NaN to all of them.
+    pub(super) fn runaway(&self) -> usize {
+        let (rate, y, o) = (self.method.rate(), &self.y, self.options);
+        let speed = |i: usize| (rate[i] / (o.absolute[i] + y[i].abs())).abs();
+        (0..o.active).max_by(|a, b| speed(*a).total_cmp(&speed(*b))).unwrap_or(0)
+    }
+}
