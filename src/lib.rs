@@ -3,5 +3,6 @@
 extern crate uom;
 
 pub mod part;
+pub mod fuel;
 pub mod quantity;
 pub mod stepper;
