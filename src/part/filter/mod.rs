@@ -1,5 +1,11 @@
 //! Filters: what they cost in pressure and what they catch.
 
+mod capture;
+mod medium;
+
+pub use capture::*;
+pub use medium::*;
+
 /// A filter as the solvers see it, in SI units.
 ///
 /// # Formula

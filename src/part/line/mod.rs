@@ -1,11 +1,20 @@
 //! Lines: hoses, tubes and their fittings, at rest, in steady flow and when the flow changes.
 
+mod bores;
+mod fittings;
 mod friction;
+mod steady;
+mod unsteady;
+
+pub use bores::{ROUGHNESS_COMMERCIAL_STEEL, ROUGHNESS_DRAWN, dash_nominal};
+pub use fittings::*;
 
 pub use friction::{
     friction_factor_churchill, friction_factor_churchill_with_slope, friction_factor_colebrook,
     friction_factor_haaland, friction_factor_laminar, friction_factor_serghides, friction_factor_swamee_jain,
 };
+pub use steady::*;
+pub use unsteady::*;
 
 use std::f64::consts::PI;
 
