@@ -2,7 +2,10 @@
 #[macro_use]
 extern crate uom;
 
-pub mod part;
 pub mod fuel;
+pub mod part;
 pub mod quantity;
 pub mod stepper;
+
+#[cfg(feature = "page")]
+pub mod notebook;
