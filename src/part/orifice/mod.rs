@@ -1,5 +1,15 @@
 //! Orifices: the law of everything that throttles.
 
+mod coefficient;
+mod law;
+mod poppet;
+mod valve_size;
+
+pub use coefficient::*;
+pub use law::*;
+pub use poppet::*;
+pub use valve_size::*;
+
 /// The difference (Pa) below which the square root is rounded off where no other figure is asked for.
 ///
 /// The square root has no slope limit at zero. At 4 bar this alters the flow by 2e-14 of itself.
