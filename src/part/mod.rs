@@ -8,4 +8,8 @@ pub mod check_valve; // one-way valve: cracking pressure, orifice, tight when cl
 pub mod filter; // Darcy-Forchheimer, packed beds, filtration ratio
 pub mod injector; // static flow, dead time, low-pulse region, spread of a set
 pub mod line; // friction, fittings, bores, unsteady closed forms
+pub mod motor; // permanent-magnet motor: volts to torque and speed
 pub mod orifice; // orifice law, discharge coefficients, valve sizing, poppets
+pub mod suction; // tank head, strainer, vent, margin above boiling
+pub mod surge_pot; // time to empty
+pub mod wiring; // gauges, copper, contacts, per-side drops

@@ -28,3 +28,6 @@ pub use dim::{Dim, Flavour};
 pub use pressure::{AbsolutePressure, GaugePressure, STANDARD_ATMOSPHERE, abs, atm, gauge};
 pub use show::{Amount, InUnit, Shown, round_to_digits};
 pub use system::f64::*;
+
+/// Standard acceleration of free fall, m/s². Source: 3rd CGPM (1901), exact.
+pub const STANDARD_GRAVITY: f64 = 9.806_65;

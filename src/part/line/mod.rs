@@ -16,10 +16,8 @@ pub use friction::{
 pub use steady::*;
 pub use unsteady::*;
 
+pub use crate::quantity::STANDARD_GRAVITY;
 use std::f64::consts::PI;
-
-/// Standard acceleration of free fall, m/s². Source: 3rd CGPM (1901), exact.
-pub const STANDARD_GRAVITY: f64 = 9.806_65;
 
 /// A line as the solvers see it, in SI units.
 ///

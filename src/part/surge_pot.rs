@@ -1,0 +1,52 @@
+//! Surge pot: a small tank that the main pump draws from and a lift pump fills.
+
+use crate::quantity::{Time, Volume, VolumeRate, m3_per_s};
+
+/// Where the regulator's return goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Return {
+    /// Back into the pot: only what the engine burns leaves it (and the return warms and aerates it).
+    ToPot,
+    /// Back to the main tank: all that the main pump moves leaves the pot.
+    ToTank,
+}
+
+/// Rate at which the pot's level falls; negative when it fills (and spills over to the tank once full).
+///
+/// # Formula
+/// Return to the pot: `Q_e − Q_lift`; to the tank: `Q_p − Q_lift`
+///
+/// # Symbols
+/// `Q_e` engine demand; `Q_p` main pump's flow; `Q_lift` lift pump's flow.
+///
+/// # Valid range
+/// Vapour and aeration not counted.
+///
+/// # Source
+/// Volume balance of the pot.
+#[must_use]
+pub fn net_outflow(back: Return, demand: VolumeRate, pump: VolumeRate, lift: VolumeRate) -> VolumeRate {
+    match back {
+        Return::ToPot => demand - lift,
+        Return::ToTank => pump - lift,
+    }
+}
+
+/// Time until a pot is empty, if it empties.
+///
+/// # Formula
+/// `t = V/Q_net`
+///
+/// # Symbols
+/// `V` fuel in the pot above its pick-up; `Q_net` [`net_outflow`].
+///
+/// # Valid range
+/// `None` when the lift pump keeps up: it never empties. **Caution:** a pot that runs dry under load leans the engine
+/// out within a turn; stop the pull before it.
+///
+/// # Source
+/// Volume balance.
+#[must_use]
+pub fn time_to_empty(usable: Volume, net: VolumeRate) -> Option<Time> {
+    (net > m3_per_s(0.0)).then(|| usable / net)
+}
