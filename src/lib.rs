@@ -5,7 +5,9 @@ extern crate uom;
 pub mod fuel;
 pub mod part;
 pub mod quantity;
+pub mod schedule;
 pub mod stepper;
+pub mod transient;
 
 #[cfg(feature = "page")]
 pub mod notebook;

@@ -1,7 +1,9 @@
 //! The one integration-test binary: each line names a module and what it holds.
 
+mod cylinder_reference; // slider-crank, Wiebe and compressible flow against the engine rows
 #[cfg(feature = "page")]
 mod notebook_document;
 mod stepper_behaviour; // run loop: landing, stopping, refusing, watching, convergence
 mod stepper_reference;
 mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
+mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure

@@ -5,10 +5,13 @@
 //! [`orifice`] law, which is shared by everything that throttles.
 
 pub mod check_valve; // one-way valve: cracking pressure, orifice, tight when closed
+pub mod cylinder; // slider-crank volume, valves, burn and heat loss
 pub mod filter; // Darcy-Forchheimer, packed beds, filtration ratio
+pub mod gas; // perfect gas and its flow through a restriction
 pub mod injector; // static flow, dead time, low-pulse region, spread of a set
 pub mod line; // friction, fittings, bores, unsteady closed forms
 pub mod motor; // permanent-magnet motor: volts to torque and speed
+pub mod manifold; // filling and emptying, boost build-up
 pub mod orifice; // orifice law, discharge coefficients, valve sizing, poppets
 pub mod suction; // tank head, strainer, vent, margin above boiling
 pub mod surge_pot; // time to empty

@@ -1,0 +1,92 @@
+//! Heat from the gas to the wall.
+
+use super::slider_crank::SliderCrank;
+
+/// Constants of Woschni's correlation.
+///
+/// # Formula
+/// `h = 3.26 B^-0.2 p^0.8 T^-0.55 w^0.8`, `w = C_1 S_p` without burning
+///
+/// # Symbols
+/// `h` heat-transfer coefficient, W/(m²·K); `B` bore, m; `p` pressure, kPa; `T` gas temperature, K; `w` gas speed, m/s;
+/// `S_p` mean piston speed, m/s; `C_1` = 2.28 in compression and expansion, 6.18 in gas exchange. The burning term
+/// of `w` is left out: loss during combustion is then too low by about a third (from memory).
+///
+/// # Valid range
+/// Four-stroke engines at work; the coefficient is a mean over the surface.
+///
+/// # Source
+/// G. Woschni, SAE 670931 (1967), as in J. B. Heywood (1988), eqs 12.19-12.20 (from memory).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Woschni {
+    /// Wall temperature, K.
+    pub wall: f64,
+    /// Gas speed over mean piston speed.
+    pub speed_factor: f64,
+}
+
+impl Woschni {
+    /// Heat-transfer coefficient, W/(m²·K), at pressure, Pa, temperature, K, and mean piston speed, m/s.
+    #[must_use]
+    pub fn coefficient(&self, bore: f64, p: f64, t: f64, piston_speed: f64) -> f64 {
+        let w = self.speed_factor * piston_speed;
+        3.26 * bore.powf(-0.2) * (1e-3 * p * w).powf(0.8) * t.powf(-0.55)
+    }
+}
+
+/// How heat leaves the gas while the valves are shut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum HeatLoss {
+    /// None: adiabatic.
+    None,
+    /// As much as makes compression and expansion follow `p V^n` = constant: `dQ = (γ - n)/(γ - 1) p dV`.
+    /// Above zero in expansion (heat comes back), below in compression, when `n < γ`.
+    Polytropic {
+        /// Exponent.
+        n: f64,
+    },
+    /// By Woschni's correlation to a wall of given temperature.
+    Woschni(Woschni),
+}
+
+impl HeatLoss {
+    /// Heat into the gas, W (negative: lost), at pressure, Pa, temperature, K, volume, m³, growth of the volume, m³/s,
+    /// mean piston speed, m/s, and ratio of specific heats.
+    #[must_use]
+    #[inline]
+    pub fn power(
+        &self,
+        crank: &SliderCrank,
+        (p, t): (f64, f64),
+        (volume, growth): (f64, f64),
+        piston_speed: f64,
+        gamma: f64,
+    ) -> f64 {
+        match self {
+            Self::None => 0.0,
+            Self::Polytropic { n } => (gamma - n) / (gamma - 1.0) * p * growth,
+            Self::Woschni(w) => {
+                w.coefficient(crank.bore(), p, t, piston_speed) * crank.surface(volume) * (w.wall - t)
+            }
+        }
+    }
+}
+
+/// Pressure and temperature ratios of a polytropic compression.
+///
+/// # Formula
+/// `p_2/p_1 = r^n`, `T_2/T_1 = r^(n-1)`
+///
+/// # Symbols
+/// `r` volume before over volume after; `n` exponent: γ is adiabatic and reversible, 1.28-1.35 is common for a motored
+/// or compressed charge (common practice, no source).
+///
+/// # Valid range
+/// Perfect gas, closed charge, `r > 0`.
+///
+/// # Source
+/// Textbook thermodynamics: `p V^n` = constant.
+#[must_use]
+pub fn polytropic_ratios(r: f64, n: f64) -> (f64, f64) {
+    (r.powf(n), r.powf(n - 1.0))
+}

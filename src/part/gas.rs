@@ -1,0 +1,152 @@
+//! Gas through a restriction, both ways, choked or not.
+
+use std::f64::consts::SQRT_2;
+
+/// A calorically perfect gas.
+///
+/// # Formula
+/// `p = ρRT`, `c_p = γR/(γ-1)`, `c_v = R/(γ-1)`
+///
+/// # Symbols
+/// `γ` ratio of specific heats; `R` specific gas constant, J/(kg·K).
+///
+/// # Valid range
+/// Dry air near ambient: real gas differs by less than 0.1 % up to 2.5 bar (CoolProp 8.0). Burned gas is closer
+/// to γ = 1.25-1.30 (common practice, no source); one γ is kept for a run.
+///
+/// # Source
+/// Textbook thermodynamics.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gas {
+    /// Ratio of specific heats.
+    pub gamma: f64,
+    /// Specific gas constant, J/(kg·K).
+    pub r: f64,
+}
+
+/// Dry air: γ = 1.4, R = 287.05 J/(kg·K) (standard atmosphere, ISO 2533: 287.05287).
+pub const AIR: Gas = Gas { gamma: 1.4, r: 287.05 };
+
+impl Gas {
+    /// Specific heat at constant volume, J/(kg·K).
+    #[must_use]
+    pub fn cv(&self) -> f64 {
+        self.r / (self.gamma - 1.0)
+    }
+
+    /// Specific heat at constant pressure, J/(kg·K).
+    #[must_use]
+    pub fn cp(&self) -> f64 {
+        self.gamma * self.cv()
+    }
+
+    /// Pressure ratio, throat over stagnation, at and below which a nozzle is choked:
+    /// `(2/(γ+1))^(γ/(γ-1))`, 0.528 for air.
+    #[must_use]
+    pub fn critical_pressure_ratio(&self) -> f64 {
+        let g = self.gamma;
+        (2.0 / (g + 1.0)).powf(g / (g - 1.0))
+    }
+
+    /// Mass-flow parameter `ṁ √(RT_0)/(C_d A p_0)` when choked: `√γ (2/(γ+1))^((γ+1)/(2(γ-1)))`, 0.685 for air.
+    #[must_use]
+    pub fn choked_flow_parameter(&self) -> f64 {
+        let g = self.gamma;
+        g.sqrt() * (2.0 / (g + 1.0)).powf((g + 1.0) / (2.0 * (g - 1.0)))
+    }
+}
+
+/// One less the pressure ratio below which the root is rounded off: 1e-4 (10 Pa at 1 bar).
+const ROUND: f64 = 1e-4;
+
+/// A restriction prepared for one gas: the constants that the hot loop needs.
+///
+/// # Formula
+/// `ṁ = C_d A p_0/√(RT_0) ψ(p_T/p_0)`, `ψ(r) = r^(1/γ) √(2γ/(γ-1) (1 - r^((γ-1)/γ)))` for `r` above the
+/// critical ratio, and `ψ` at the critical ratio below it
+///
+/// # Symbols
+/// `p_0`, `T_0` absolute stagnation pressure, Pa, and temperature, K, of the side that flows out; `p_T` absolute
+/// pressure of the other side, Pa; `C_d A` effective area, m²; `ṁ` mass flow, kg/s, positive from 1 to 2.
+///
+/// # Valid range
+/// Quasi-steady flow of a perfect gas, absolute pressures above zero. Within 1e-4 of pressure ratio one the root
+/// is replaced by the odd cubic of the same value and slope: the flow passes zero with a finite slope.
+///
+/// # Source
+/// J. B. Heywood, Internal Combustion Engine Fundamentals (1988), appendix C, eqs C-8 and C-9 (from memory); the
+/// rounding is our own algebra.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Restriction {
+    gas: Gas,
+    critical: f64,
+    choked: f64,
+    at_round: f64,
+    slope_at_round: f64,
+}
+
+impl Restriction {
+    /// Prepares the constants of a gas.
+    #[must_use]
+    pub fn new(gas: Gas) -> Self {
+        let bare = Self {
+            gas,
+            critical: gas.critical_pressure_ratio(),
+            choked: gas.choked_flow_parameter(),
+            at_round: 0.0,
+            slope_at_round: 0.0,
+        };
+        let at_round = bare.subcritical(1.0 - ROUND);
+        let d = 1e-3 * ROUND;
+        let slope = (bare.subcritical(1.0 - ROUND - d) - bare.subcritical(1.0 - ROUND + d)) / (2.0 * d);
+        Self { at_round, slope_at_round: slope, ..bare }
+    }
+
+    /// The gas it was prepared for.
+    #[must_use]
+    pub fn gas(&self) -> Gas {
+        self.gas
+    }
+
+    fn subcritical(&self, ratio: f64) -> f64 {
+        let g = self.gas.gamma;
+        // r^(1/γ) = r / r^((γ-1)/γ): one power instead of two.
+        let x = ratio.powf((g - 1.0) / g);
+        SQRT_2 * (g / (g - 1.0) * (1.0 - x)).sqrt() * ratio / x
+    }
+
+    /// The flow function ψ at a pressure ratio not above one.
+    #[must_use]
+    #[inline]
+    pub fn flow_function(&self, ratio: f64) -> f64 {
+        if ratio <= self.critical {
+            self.choked
+        } else if ratio < 1.0 - ROUND {
+            self.subcritical(ratio)
+        } else {
+            let x = (1.0 - ratio) / ROUND;
+            // Value f and slope s (per x) at x = 1: f(x) = a x + b x³ with a + b = f, a + 3b = s.
+            let s = self.slope_at_round * ROUND;
+            let b = 0.5 * (s - self.at_round);
+            (self.at_round - b) * x + b * x * x * x
+        }
+    }
+
+    /// Mass flow, kg/s, from side 1 to side 2 (negative when side 2 is the higher), given the effective area, m²,
+    /// and absolute pressure, Pa, and temperature, K, of both sides.
+    #[must_use]
+    #[inline]
+    pub fn mass_flow(&self, cd_a: f64, (p1, t1): (f64, f64), (p2, t2): (f64, f64)) -> f64 {
+        if p1 >= p2 {
+            cd_a * p1 / (self.gas.r * t1).sqrt() * self.flow_function(p2 / p1)
+        } else {
+            -cd_a * p2 / (self.gas.r * t2).sqrt() * self.flow_function(p1 / p2)
+        }
+    }
+
+    /// Whether the flow between two absolute pressures is choked.
+    #[must_use]
+    pub fn is_choked(&self, p1: f64, p2: f64) -> bool {
+        p1.min(p2) <= self.critical * p1.max(p2)
+    }
+}

@@ -1,0 +1,367 @@
+//! The gas side of the engine in time: each cylinder, its port and the plenum.
+
+use crate::part::cylinder::{HeatLoss, SliderCrank, Valve, Wiebe};
+use crate::part::gas::{Gas, Restriction};
+use crate::part::manifold::Plenum;
+use crate::schedule::{CrankClock, Track};
+use crate::stepper::{After, System};
+use std::f64::consts::PI;
+
+/// Combustion of the charge trapped when the intake valve shuts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Burn {
+    /// Course of burning.
+    pub wiebe: Wiebe,
+    /// Heat released for each kilogram of trapped charge, J/kg.
+    pub heat: f64,
+}
+
+/// What feeds the ports.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Feed {
+    /// The manifold is so large that its pressure is imposed.
+    Imposed,
+    /// A plenum behind a throttle of imposed effective area, m².
+    Throttle {
+        /// The plenum.
+        volume: f64,
+        /// Effective area of the throttle over time, m².
+        cd_a: Track,
+    },
+}
+
+/// An engine as the gas in it sees it.
+#[derive(Clone, Debug)]
+pub struct EngineGas {
+    /// Crank, rod and bore.
+    pub crank: SliderCrank,
+    /// Intake valves of one cylinder, angles after firing top dead centre.
+    pub intake: Valve,
+    /// Exhaust valves of one cylinder.
+    pub exhaust: Valve,
+    /// Combustion; none when motored.
+    pub burn: Option<Burn>,
+    /// Heat to the walls of the cylinder.
+    pub heat: HeatLoss,
+    /// The gas.
+    pub gas: Gas,
+    /// Crank angle of firing top dead centre of each cylinder, rad.
+    pub firing: Vec<f64>,
+    /// Volume of each port between runner and intake valve, m³.
+    pub port_volume: f64,
+    /// Effective area between port and plenum, m².
+    pub runner_cd_a: f64,
+    /// What feeds the ports.
+    pub feed: Feed,
+    /// Absolute pressure before the throttle, or of the manifold when imposed, Pa.
+    pub upstream: Track,
+    /// Temperature there, K.
+    pub upstream_temperature: f64,
+    /// Absolute pressure in the exhaust, Pa.
+    pub exhaust_pressure: f64,
+    /// Temperature of what flows back from the exhaust, K.
+    pub exhaust_temperature: f64,
+    /// Crank speed, rev/min.
+    pub rpm: Track,
+}
+
+/// Where the numbers of one cylinder lie in the state.
+const CYLINDER: usize = 4;
+
+/// The equations of [`EngineGas`], for up to (N - 4)/4 cylinders.
+///
+/// State: for each cylinder mass and energy of the cylinder, mass and energy of its port; then mass and energy of
+/// the plenum; then mass in from upstream and mass out to the exhaust since the start.
+#[derive(Clone, Debug)]
+pub struct GasSystem<const N: usize> {
+    engine: EngineGas,
+    clock: CrankClock,
+    flow: Restriction,
+    port: Plenum,
+    plenum: Plenum,
+    /// Mass trapped at the last closing of the intake valve, kg.
+    trapped: Vec<f64>,
+    burning: Vec<bool>,
+    next: f64,
+}
+
+/// Something about the engine that cannot be.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BadEngine {
+    /// Name of the key.
+    pub key: &'static str,
+    /// What is wrong with it.
+    pub why: String,
+}
+
+impl std::fmt::Display for BadEngine {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "engine: `{}` {}", self.key, self.why)
+    }
+}
+
+impl std::error::Error for BadEngine {}
+
+/// Fastest crank that is believed, rev/min (the fastest engines stay below; common practice, no source).
+pub const RPM_LIMIT: f64 = 25_000.0;
+
+impl<const N: usize> GasSystem<N> {
+    /// Checks the engine and fills it: cylinders and ports at the manifold's pressure and temperature.
+    ///
+    /// # Errors
+    /// Names the key that cannot be.
+    pub fn new(engine: EngineGas) -> Result<(Self, [f64; N]), BadEngine> {
+        let n = engine.firing.len();
+        let bad = |key, why: String| Err(BadEngine { key, why });
+        if n == 0 || CYLINDER * n + 4 > N {
+            return bad(
+                "firing",
+                format!("names {n} cylinders; this size takes 1 to {}", (N - 4) / CYLINDER),
+            );
+        }
+        for (key, valve) in [("intake", &engine.intake), ("exhaust", &engine.exhaust)] {
+            if let Err(e) = valve.validate() {
+                return bad(key, e.to_string());
+            }
+        }
+        let positive = [
+            ("port_volume", engine.port_volume),
+            ("runner_cd_a", engine.runner_cd_a),
+            ("upstream_temperature", engine.upstream_temperature),
+            ("exhaust_pressure", engine.exhaust_pressure),
+            ("exhaust_temperature", engine.exhaust_temperature),
+        ];
+        if let Some((key, v)) = positive.into_iter().find(|(_, v)| !(v.is_finite() && *v > 0.0)) {
+            return bad(key, format!("is {v}: give a value above zero"));
+        }
+        if let Some(v) = engine.upstream.values().iter().find(|v| **v <= 0.0) {
+            return bad("upstream", format!("holds {v} Pa: absolute pressures are above zero"));
+        }
+        if let Some(v) = engine.rpm.values().iter().find(|v| !(0.0..=RPM_LIMIT).contains(*v)) {
+            return bad("rpm", format!("holds {v}: give 0 to {RPM_LIMIT}"));
+        }
+        let plenum_volume = match &engine.feed {
+            Feed::Imposed => 1.0,
+            Feed::Throttle { volume, .. } if *volume > 0.0 && volume.is_finite() => *volume,
+            Feed::Throttle { volume, .. } => {
+                return bad("volume", format!("is {volume}: give m³ above zero"));
+            }
+        };
+        let clock = CrankClock::new(&engine.rpm);
+        let port = Plenum { volume: engine.port_volume, gas: engine.gas };
+        let plenum = Plenum { volume: plenum_volume, gas: engine.gas };
+        let (p, t) = (engine.upstream.at(0.0), engine.upstream_temperature);
+        let mut y = [0.0; N];
+        let mut trapped = Vec::with_capacity(n);
+        for (k, firing) in engine.firing.iter().enumerate() {
+            let (volume, _) = engine.crank.volume(-firing);
+            let (m, e) = Plenum { volume, gas: engine.gas }.fill(p, t);
+            let (mp, ep) = port.fill(p, t);
+            y[CYLINDER * k..CYLINDER * (k + 1)].copy_from_slice(&[m, e, mp, ep]);
+            trapped.push(m);
+        }
+        let (m, e) = plenum.fill(p, t);
+        y[CYLINDER * n] = m;
+        y[CYLINDER * n + 1] = e;
+        let flow = Restriction::new(engine.gas);
+        let mut system =
+            Self { flow, port, plenum, trapped, burning: vec![false; n], next: 0.0, engine, clock };
+        system.plan(0.0);
+        Ok((system, y))
+    }
+
+    /// Number of components in use.
+    #[must_use]
+    pub fn active(&self) -> usize {
+        CYLINDER * self.cylinders() + 4
+    }
+
+    /// Number of cylinders.
+    #[must_use]
+    pub fn cylinders(&self) -> usize {
+        self.engine.firing.len()
+    }
+
+    /// Crank angle of a cylinder after its firing top dead centre, rad, within one cycle.
+    #[must_use]
+    #[inline]
+    pub fn angle(&self, cylinder: usize, t: f64) -> f64 {
+        self.clock.angle(t) - self.engine.firing[cylinder]
+    }
+
+    /// Absolute pressure, Pa, temperature, K, and volume, m³, of a cylinder.
+    #[must_use]
+    pub fn cylinder(&self, cylinder: usize, t: f64, y: &[f64; N]) -> (f64, f64, f64) {
+        let (volume, _) = self.engine.crank.volume(self.angle(cylinder, t));
+        let k = CYLINDER * cylinder;
+        let (p, temp) = Plenum { volume, gas: self.engine.gas }.state(y[k], y[k + 1]);
+        (p, temp, volume)
+    }
+
+    /// Absolute pressure, Pa, and temperature, K, of a port.
+    #[must_use]
+    pub fn port(&self, cylinder: usize, y: &[f64; N]) -> (f64, f64) {
+        let k = CYLINDER * cylinder;
+        self.port.state(y[k + 2], y[k + 3])
+    }
+
+    /// Absolute pressure, Pa, and temperature, K, of the manifold.
+    #[must_use]
+    pub fn manifold(&self, t: f64, y: &[f64; N]) -> (f64, f64) {
+        match self.engine.feed {
+            Feed::Imposed => (self.engine.upstream.at(t), self.engine.upstream_temperature),
+            Feed::Throttle { .. } => {
+                let k = CYLINDER * self.cylinders();
+                self.plenum.state(y[k], y[k + 1])
+            }
+        }
+    }
+
+    /// Mass within, kg: cylinders, ports and (when it is not imposed) plenum.
+    #[must_use]
+    pub fn mass(&self, y: &[f64; N]) -> f64 {
+        let n = self.cylinders();
+        let inside: f64 = (0..n).map(|c| y[CYLINDER * c] + y[CYLINDER * c + 2]).sum();
+        inside + if self.engine.feed == Feed::Imposed { 0.0 } else { y[CYLINDER * n] }
+    }
+
+    /// Mass in from upstream and out to the exhaust since the start, kg.
+    #[must_use]
+    pub fn passed(&self, y: &[f64; N]) -> (f64, f64) {
+        let k = CYLINDER * self.cylinders();
+        (y[k + 2], y[k + 3])
+    }
+
+    /// The next edge of a valve, of the burning or of a track.
+    fn plan(&mut self, t: f64) {
+        let mut next = f64::INFINITY;
+        let mut offer = |at: Option<f64>| {
+            if let Some(at) = at.filter(|at| *at > t) {
+                next = next.min(at);
+            }
+        };
+        let angle = self.clock.angle(t);
+        for firing in &self.engine.firing {
+            // A hair past the edge just landed on, so that rounding cannot offer it again.
+            let local = angle - firing + 1e-9;
+            offer(self.clock.time_of(firing + self.engine.intake.next_edge(local)));
+            offer(self.clock.time_of(firing + self.engine.exhaust.next_edge(local)));
+            if let Some(burn) = self.engine.burn {
+                let w = burn.wiebe;
+                for edge in [w.start, w.start + w.duration] {
+                    let turns = ((local - edge) / (4.0 * PI)).floor() + 1.0;
+                    offer(self.clock.time_of(firing + edge + turns * 4.0 * PI));
+                }
+            }
+        }
+        offer(self.clock.next_corner(t));
+        offer(self.engine.upstream.next_corner(t));
+        if let Feed::Throttle { cd_a, .. } = &self.engine.feed {
+            offer(cd_a.next_corner(t));
+        }
+        self.next = next;
+    }
+}
+
+impl<const N: usize> System<N> for GasSystem<N> {
+    fn rhs(&self, t: f64, y: &[f64; N], dy: &mut [f64; N]) {
+        let e = &self.engine;
+        let n = e.firing.len();
+        let omega = self.clock.speed(t);
+        let base = self.clock.angle(t);
+        let cp = e.gas.cp();
+        let manifold = self.manifold(t, y);
+        let piston_speed = e.crank.mean_piston_speed(omega / (2.0 * PI));
+        *dy = [0.0; N];
+        let (mut from_plenum, mut heat_from_plenum, mut to_exhaust) = (0.0, 0.0, 0.0);
+        // Flow with the enthalpy it carries: that of the side it comes from.
+        let carry = |m: f64, t1: f64, t2: f64| m * cp * if m >= 0.0 { t1 } else { t2 };
+        for c in 0..n {
+            let k = CYLINDER * c;
+            let theta = base - e.firing[c];
+            let (volume, slope) = e.crank.volume(theta);
+            let growth = slope * omega;
+            let gas = Plenum { volume, gas: e.gas }.state(y[k], y[k + 1]);
+            let port = self.port.state(y[k + 2], y[k + 3]);
+            let mut mass = 0.0;
+            let mut energy = -gas.0 * growth;
+            let (mut port_mass, mut port_energy) = (0.0, 0.0);
+            let (intake, exhaust) = (e.intake.area_at(theta), e.exhaust.area_at(theta));
+            // The polytropic form speaks of a closed charge only.
+            let polytropic = matches!(e.heat, HeatLoss::Polytropic { .. });
+            if !(polytropic && intake + exhaust > 0.0) {
+                energy += e.heat.power(&e.crank, gas, (volume, growth), piston_speed, e.gas.gamma);
+            }
+            if intake > 0.0 {
+                let m = self.flow.mass_flow(intake, port, gas);
+                let h = carry(m, port.1, gas.1);
+                mass += m;
+                energy += h;
+                port_mass -= m;
+                port_energy -= h;
+            }
+            if exhaust > 0.0 {
+                let m = self.flow.mass_flow(exhaust, gas, (e.exhaust_pressure, e.exhaust_temperature));
+                let h = carry(m, gas.1, e.exhaust_temperature);
+                mass -= m;
+                energy -= h;
+                to_exhaust += m;
+            }
+            if let (true, Some(burn)) = (self.burning[c], e.burn) {
+                let w = burn.wiebe;
+                let within = (theta - w.start).rem_euclid(4.0 * PI) + w.start;
+                energy += self.trapped[c] * burn.heat * w.rate(within) * omega;
+            }
+            let m = self.flow.mass_flow(e.runner_cd_a, manifold, port);
+            let h = carry(m, manifold.1, port.1);
+            port_mass += m;
+            port_energy += h;
+            from_plenum += m;
+            heat_from_plenum += h;
+            dy[k] = mass;
+            dy[k + 1] = energy;
+            dy[k + 2] = port_mass;
+            dy[k + 3] = port_energy;
+        }
+        let k = CYLINDER * n;
+        match &e.feed {
+            Feed::Imposed => dy[k + 2] = from_plenum,
+            Feed::Throttle { cd_a, .. } => {
+                let up = (e.upstream.at(t), e.upstream_temperature);
+                let m = self.flow.mass_flow(cd_a.at(t), up, manifold);
+                dy[k] = m - from_plenum;
+                dy[k + 1] = carry(m, up.1, manifold.1) - heat_from_plenum;
+                dy[k + 2] = m;
+            }
+        }
+        dy[k + 3] = to_exhaust;
+    }
+
+    fn next_time_event(&self, _t: f64) -> Option<f64> {
+        self.next.is_finite().then_some(self.next)
+    }
+
+    fn at_time_event(&mut self, t: f64, y: &mut [f64; N]) -> After {
+        let base = self.clock.angle(t);
+        let near = |angle: f64| {
+            let off = angle.rem_euclid(4.0 * PI);
+            off.min(4.0 * PI - off) < 1e-6
+        };
+        for c in 0..self.cylinders() {
+            let theta = base - self.engine.firing[c];
+            if near(theta - self.engine.intake.closes) {
+                self.trapped[c] = y[CYLINDER * c];
+            }
+            if let Some(burn) = self.engine.burn {
+                if near(theta - burn.wiebe.start) {
+                    self.burning[c] = true;
+                }
+                if near(theta - burn.wiebe.start - burn.wiebe.duration) {
+                    self.burning[c] = false;
+                }
+            }
+        }
+        self.plan(t);
+        After::Restart
+    }
+}
