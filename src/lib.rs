@@ -6,7 +6,9 @@ pub mod fuel;
 pub mod part;
 pub mod quantity;
 pub mod schedule;
+pub mod spec;
 pub mod stepper;
+pub mod study;
 pub mod transient;
 
 #[cfg(feature = "page")]
