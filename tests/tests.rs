@@ -1,13 +1,25 @@
-//! The one integration-test binary: each line names a module and what it holds.
+//! The one integration-test binary: the line above each module says what it holds.
 
-mod cylinder_reference; // slider-crank, Wiebe and compressible flow against the engine rows
+// Slider-crank, Wiebe and compressible flow against the engine rows.
+mod cylinder_reference;
+// Fuel properties against reference rows; laws over any blend.
+mod fuel_reference;
+// Notebooks are read and written without loss.
 #[cfg(feature = "page")]
 mod notebook_document;
-mod stepper_behaviour; // run loop: landing, stopping, refusing, watching, convergence
+// Run loop: landing, stopping, refusing, watching, convergence.
+mod stepper_behaviour;
+// Steppers against published and closed-form solutions of reference problems.
 mod stepper_reference;
-mod study_distribution; // probability laws against outside quantiles and moments
-mod study_fit; // bounded least squares against certified regressions
-mod study_reference; // rows of the statistics reference
-mod study_sampling; // draws: published points, frozen values, correlation
-mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
-mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure
+// Probability laws against outside quantiles and moments.
+mod study_distribution;
+// Bounded least squares against certified regressions.
+mod study_fit;
+// Rows of the statistics reference.
+mod study_reference;
+// Draws: published points, frozen values, correlation.
+mod study_sampling;
+// Reader of the reference rows, and the count of those held.
+mod support;
+// Motored and fired cylinders: isentropic peak, mass, heat loss, port pressure.
+mod transient_engine_gas;

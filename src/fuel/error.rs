@@ -83,7 +83,7 @@ impl fmt::Display for FuelError {
             ),
             Self::PetrolDensity { density15, low, high } => write!(
                 f,
-                "petrol of {density15:.1} kg/m³ at 15 °C is outside {low:.0} to {high:.0} kg/m³: give the \
+                "petrol of {density15:.1} kg/m³ at 15 °C is outside {low:.1} to {high:.1} kg/m³: give the \
                  density at 15 °C (EN 228: 720 to 775), or describe the fuel as a blend"
             ),
             Self::PetrolVapourPressure { dvpe, low, high } => write!(

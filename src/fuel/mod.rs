@@ -22,7 +22,7 @@
 //! | air-fuel ratio, heating value | complete combustion in dry air, by mass | [`combustion`] |
 //!
 //! *Range*: −30 to 90 °C and 1 kPa to 25 MPa absolute for every fuel ([`RANGE`]); petrol of 680 to
-//! 790 kg/m³ at 15 °C and a DVPE of 30 to 110 kPa. Outside it every method returns a [`FuelError`] that
+//! 787.5 kg/m³ at 15 °C and a DVPE of 30 to 110 kPa. Outside it every method returns a [`FuelError`] that
 //! names value and range. Below its vapour pressure a state is that of the metastable liquid, and
 //! [`State::is_liquid`] says so.
 //!

@@ -6,9 +6,9 @@ use crate::quantity::{
     AbsolutePressure, Density, Pressure, SpecificEnergy, Temperature, j_per_kg, kg_per_m3, pa,
 };
 
-/// Densities at 15 °C that are taken, kg/m³. EN 228 petrol is 720 to 775; the gasoline constants of the
-/// volume correction are meant for 653 to 770 and differ by 1e-4 from the next group's at 775.
-pub const DENSITY15: (f64, f64) = (680.0, 790.0);
+/// Densities at 15 °C that are taken, kg/m³. EN 228 petrol is 720 to 775; the volume correction's gasoline
+/// and transition groups end at 787.5.
+pub const DENSITY15: (f64, f64) = (680.0, 787.5);
 
 /// Dry vapour pressure equivalents that are taken, Pa. EN 228 classes span 45 to 100 kPa.
 pub const DVPE: (f64, f64) = (30.0e3, 110.0e3);
@@ -41,16 +41,18 @@ pub fn latent_heat() -> SpecificEnergy {
 /// Density of petrol from that at 15 °C, at one atmosphere.
 ///
 /// # Formula
-/// ρ = ρ₁₅ exp(−α₁₅Δ(1 + 0.8 α₁₅Δ)), α₁₅ = K₀/ρ₁₅² + K₁/ρ₁₅, K₀ = 346.42278, K₁ = 0.43884.
+/// ρ = ρ₁₅ exp(−α₁₅Δ(1 + 0.8 α₁₅Δ)); α₁₅ = 346.42278/ρ₁₅² + 0.43884/ρ₁₅ below 770.5 kg/m³ (gasoline),
+/// 2680.3206/ρ₁₅² − 0.00336312 from there on (transition zone).
 ///
 /// # Symbols
 /// ρ, ρ₁₅ kg/m³; Δ = T − 15 °C, K; α₁₅ expansivity at 15 °C, 1/K.
 ///
 /// # Range
-/// ρ₁₅ 680 to 790 kg/m³, −30 to 90 °C; outside: [`FuelError`].
+/// ρ₁₅ 680 to 787.5 kg/m³, −30 to 90 °C; outside: [`FuelError`].
 ///
 /// # Source
-/// ASTM D1250-80 / API MPMS chapter 11.1, table 54B, gasoline constants.
+/// ASTM D1250-80 / API MPMS chapter 11.1, table 54B (transition constants from memory; some prints round
+/// the second to 0.0033612, which moves a density by 1e-4 at 60 °C).
 ///
 /// # Errors
 /// Density or temperature outside the range.
@@ -61,7 +63,12 @@ pub fn volume_correction(density15: Density, t: Temperature) -> Result<Density, 
 }
 
 fn density_and_expansivity(density15: f64, t: f64) -> (f64, f64) {
-    let alpha15 = 346.422_78 / (density15 * density15) + 0.438_84 / density15;
+    let r2 = density15 * density15;
+    let alpha15 = if density15 < 770.5 {
+        346.422_78 / r2 + 0.438_84 / density15
+    } else {
+        2680.320_6 / r2 - 0.003_363_12
+    };
     let x = alpha15 * (t - T15);
     (density15 * (-x * (1.0 + 0.8 * x)).exp(), alpha15 * (1.0 + 1.6 * x))
 }
