@@ -7,6 +7,9 @@ mod fuel_reference;
 // Notebooks are read and written without loss.
 #[cfg(feature = "page")]
 mod notebook_document;
+// Pages: balanced, self-contained, escaped, legible.
+#[cfg(feature = "page")]
+mod notebook_page;
 // Run loop: landing, stopping, refusing, watching, convergence.
 mod stepper_behaviour;
 // Steppers against published and closed-form solutions of reference problems.

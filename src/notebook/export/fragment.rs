@@ -170,7 +170,7 @@ impl Writer<'_> {
             Token::String(value) => {
                 let value = text(value);
                 match self.open.last().map(String::as_str) {
-                    Some("script") => self.out.html.push_str(&value),
+                    Some("script") => self.out.html.push_str(&script_text(&value)),
                     Some("style") => {
                         let value = match &self.renaming {
                             Some(renaming) => renaming.hashes(&value),
@@ -196,6 +196,11 @@ impl Writer<'_> {
             self.out.left_out.push(format!("<{name}> is left out: a page stands alone"));
             return;
         }
+        // Broken quotes make names such as `b<p`, which would be read differently next time.
+        if !plain_name(&name) {
+            self.out.left_out.push(format!("an element named `{name}` is left out: its tag is broken"));
+            return;
+        }
         let foreign = self.foreign();
         self.out.html.push('<');
         let spelt = self.spelling(tag.span.start + 1, &name).to_owned();
@@ -206,6 +211,12 @@ impl Writer<'_> {
         for (key, value) in attributes {
             let key_text = text(key);
             let content = text(value);
+            if !plain_name(&key_text) {
+                self.out.left_out.push(format!(
+                    "an attribute named `{key_text}` of <{name}> is left out: its tag is broken"
+                ));
+                continue;
+            }
             if loads(&name, &key_text, &content) {
                 self.out
                     .left_out
@@ -264,6 +275,28 @@ impl Writer<'_> {
         }
         self.out
     }
+}
+
+/// A script's text that ends where the script ends. After `<!--` a browser would look for the end elsewhere.
+/// Source: HTML Standard, "Restrictions for contents of script elements", which gives this cure.
+fn script_text(text: &str) -> String {
+    let text = text.replace("<!--", "<\\!--");
+    let small = text.to_ascii_lowercase();
+    let mut out = String::with_capacity(text.len());
+    let mut done = 0;
+    for (at, _) in small.match_indices("</script") {
+        out.push_str(&text[done..=at]);
+        out.push('\\');
+        done = at + 1;
+    }
+    out.push_str(&text[done..]);
+    out
+}
+
+/// Is this a name that any HTML or SVG element or attribute has?
+fn plain_name(name: &str) -> bool {
+    name.starts_with(|c: char| c.is_ascii_alphabetic())
+        && name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | ':' | '.'))
 }
 
 /// Does this attribute make a browser load something, or run a link as a script?

@@ -1,10 +1,13 @@
 //! TeX maths to MathML, which browsers set by themselves.
 
 use pulldown_latex::config::{DisplayMode, MathStyle, RenderConfig};
-use pulldown_latex::event::Content;
+use pulldown_latex::event::{Content, Dimension, DimensionUnit};
 use pulldown_latex::{Event, Parser, ParserError, Storage, push_mathml};
 
 use super::escape::escape;
+
+/// Width of a space between words in em. Source: The TeXbook, appendix F (a font's interword space is near a third of an em).
+const WORD_SPACE: f32 = 0.3;
 
 /// Sets a formula; on failure gives what the TeX parser did not accept.
 pub fn formula(tex: &str, display: bool) -> Result<String, String> {
@@ -13,18 +16,23 @@ pub fn formula(tex: &str, display: bool) -> Result<String, String> {
     let mut events = Vec::new();
     for event in Parser::new(tex, &storage) {
         match event {
-            // The parser writes a hard space as an entity, which the writer would then escape.
+            // The parser gives a hard space as an entity, which the writer would then escape.
             Ok(Event::Content(Content::Text("&nbsp;"))) => {
-                events.push(Ok(Event::Content(Content::Text("\u{a0}"))));
+                events.push(Ok(Event::Space {
+                    width: Some(Dimension::new(WORD_SPACE, DimensionUnit::Em)),
+                    height: None,
+                    depth: None,
+                }));
             }
             Ok(event) => events.push(Ok::<_, ParserError>(event)),
             Err(problem) => return Err(first_line(&problem.to_string())),
         }
     }
+    let escaped = escape(tex);
     let config = RenderConfig {
         display_mode: if display { DisplayMode::Block } else { DisplayMode::Inline },
-        // The TeX text goes along, for copying and for readers that speak it.
-        annotation: Some(tex),
+        // The TeX text goes along, for copying and for readers that speak it. The writer takes it as HTML.
+        annotation: Some(&escaped),
         // Quantities in italics, capital Greek too, as ISO 80000-2 has it.
         math_style: MathStyle::ISO,
         ..RenderConfig::default()
