@@ -2,6 +2,7 @@
 #[macro_use]
 extern crate uom;
 
+pub mod chart;
 pub mod fuel;
 pub mod part;
 pub mod quantity;

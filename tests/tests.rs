@@ -1,5 +1,9 @@
 //! The one integration-test binary: the line above each module says what it holds.
 
+// Figures that the chart tests draw.
+mod chart_samples;
+// Text in figures never overlaps, clips or shrinks; figures are labelled for screen readers.
+mod chart_text;
 // Slider-crank, Wiebe and compressible flow against the engine rows.
 mod cylinder_reference;
 // Fuel properties against reference rows; laws over any blend.
