@@ -56,18 +56,18 @@ fn foot(options: &Options) -> String {
 }
 
 fn ways(options: &Options, label: &str) -> String {
-    let way = |link: &Option<Link>, class: &str, word: &str, rel: &str| match link {
+    let way = |link: &Option<Link>, class: &str, before: &str, after: &str, rel: &str| match link {
         Some(link) => format!(
-            "<li class=\"{class}\"><a href=\"{}\"{rel}><span class=\"way-word\">{word}</span> {}</a></li>\n",
+            "<li class=\"{class}\"><a href=\"{}\"{rel}>{before}{}{after}</a></li>\n",
             escape(&link.href),
             escape(&link.title)
         ),
         None => String::new(),
     };
     let list = [
-        way(&options.previous, "way-back", "← Before:", " rel=\"prev\""),
-        way(&options.index, "way-up", "↑", ""),
-        way(&options.next, "way-on", "Next: →", " rel=\"next\""),
+        way(&options.previous, "way-back", "← Before: ", "", " rel=\"prev\""),
+        way(&options.index, "way-up", "↑ ", "", ""),
+        way(&options.next, "way-on", "Next: ", " →", " rel=\"next\""),
     ]
     .concat();
     if list.is_empty() {
