@@ -3,14 +3,19 @@
 extern crate uom;
 
 pub mod chart;
+pub mod build;
+pub mod error;
 pub mod fuel;
 pub mod part;
 pub mod quantity;
 pub mod schedule;
 pub mod spec;
+pub mod steady;
 pub mod stepper;
 pub mod study;
 pub mod transient;
+
+pub use error::{Error, Result};
 
 #[cfg(feature = "page")]
 pub mod notebook;

@@ -13,6 +13,8 @@ pub mod line; // friction, fittings, bores, unsteady closed forms
 pub mod motor; // permanent-magnet motor: volts to torque and speed
 pub mod manifold; // filling and emptying, boost build-up
 pub mod orifice; // orifice law, discharge coefficients, valve sizing, poppets
+pub mod pump; // motor and element solved together, law from rating rows
+pub mod regulator; // diaphragm, spring, poppet, reference port
 pub mod suction; // tank head, strainer, vent, margin above boiling
 pub mod surge_pot; // time to empty
 pub mod wiring; // gauges, copper, contacts, per-side drops

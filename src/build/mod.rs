@@ -1,0 +1,338 @@
+//! A build: the parts of one car, how they are joined, and how well each value is known.
+//!
+//! A build is a TOML file with units in the values. Reading it names file, line and key of everything
+//! that is wrong, all at once; what is possible but looks like a slip of the trade is kept in
+//! [`Build::slips`]. Any value is reached by its path, `"pump.wear"` or `"engine.lambda"`.
+
+mod kinds;
+mod layout;
+mod read;
+mod sections;
+mod value;
+
+pub use kinds::{KINDS, keys_of};
+pub use sections::SECTIONS;
+pub use value::Slip;
+
+use crate::error::{Error, Kind, Result, did_you_mean};
+use crate::part::pump::Identified;
+use crate::spec::{Parameter, Takes, Value, Values};
+use indexmap::IndexMap;
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// One part of a build.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Part {
+    /// Its kind, such as `"pump"`.
+    pub kind: &'static str,
+    /// Its values.
+    pub values: Values,
+    /// The line that names it.
+    #[serde(skip)]
+    pub line: Option<usize>,
+    /// A pump's law, found from its rating rows.
+    #[serde(skip)]
+    pub(crate) law: Option<Arc<Identified>>,
+}
+
+/// Parts in series between two junctions.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Leg {
+    /// Its name.
+    pub name: String,
+    /// Where it begins.
+    pub from: String,
+    /// Where it ends.
+    pub to: String,
+    /// The parts along it, in the order of the flow.
+    pub parts: Vec<String>,
+    /// The line that names it.
+    #[serde(skip)]
+    pub line: Option<usize>,
+}
+
+/// A car's fuel system.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Build {
+    sections: IndexMap<&'static str, Values>,
+    parts: IndexMap<String, Part>,
+    legs: Vec<Leg>,
+    slips: Vec<Slip>,
+    #[serde(skip)]
+    file: Option<PathBuf>,
+    /// Digest of the text it was read from, and of every change since.
+    input: String,
+}
+
+impl Build {
+    /// Reads a build file.
+    ///
+    /// # Errors
+    /// Everything that is wrong in the file, each with line, key, what was found and what is accepted.
+    pub fn read(path: impl AsRef<Path>) -> Result<Self> {
+        let path = path.as_ref();
+        let text = std::fs::read_to_string(path).map_err(|e| Error::file(path, &e))?;
+        let mut build = Self::from_toml(&text).map_err(|e| e.in_file(path))?;
+        build.file = Some(path.to_owned());
+        Ok(build)
+    }
+
+    /// Reads the text of a build file.
+    ///
+    /// # Errors
+    /// As [`Build::read`].
+    pub fn from_toml(text: &str) -> Result<Self> {
+        read::build(text)
+    }
+
+    /// The name on top of every result.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self.section("car").word("name") {
+            "" => "unnamed build",
+            name => name,
+        }
+    }
+
+    /// The same build under another name.
+    #[must_use]
+    pub fn named(mut self, name: &str) -> Self {
+        let car = self.sections.get_mut("car").expect("every build has all sections");
+        let key = car.key("name").expect("the car has a name key");
+        car.put(key, Value::Word(name.to_owned()));
+        self
+    }
+
+    /// The file it was read from.
+    #[must_use]
+    pub fn file(&self) -> Option<&Path> {
+        self.file.as_deref()
+    }
+
+    /// Digest of the input (64 bit FNV-1a, hexadecimal): equal inputs give equal digests.
+    #[must_use]
+    pub fn input_digest(&self) -> &str {
+        &self.input
+    }
+
+    /// Values that are possible but look like slips.
+    #[must_use]
+    pub fn slips(&self) -> &[Slip] {
+        &self.slips
+    }
+
+    /// The values of a section, such as `"engine"`.
+    ///
+    /// # Panics
+    /// When there is no such section, which is a mistake of the caller's code.
+    #[must_use]
+    pub fn section(&self, name: &str) -> &Values {
+        self.sections.get(name).unwrap_or_else(|| panic!("there is no section {name}"))
+    }
+
+    /// The parts by name.
+    pub fn parts(&self) -> impl Iterator<Item = (&str, &Part)> {
+        self.parts.iter().map(|(n, p)| (n.as_str(), p))
+    }
+
+    /// The part of this name.
+    #[must_use]
+    pub fn part(&self, name: &str) -> Option<&Part> {
+        self.parts.get(name)
+    }
+
+    /// The parts of a kind.
+    pub fn parts_of(&self, kind: &'static str) -> impl Iterator<Item = (&str, &Part)> {
+        self.parts().filter(move |(_, p)| p.kind == kind)
+    }
+
+    /// The legs.
+    #[must_use]
+    pub fn legs(&self) -> &[Leg] {
+        &self.legs
+    }
+
+    /// Every parameter with its path, in the order of the file's sections and parts.
+    pub fn parameters(&self) -> impl Iterator<Item = (String, &Parameter)> {
+        let scalars = |owner: String, values: &'_ Values| {
+            values
+                .iter()
+                .filter_map(|(k, v)| match v {
+                    Value::Scalar(p) => Some((k.name, p)),
+                    _ => None,
+                })
+                .map(move |(k, p)| (format!("{owner}.{k}"), p as *const Parameter))
+                .collect::<Vec<_>>()
+        };
+        // Collected by path first: the two owners have different map types.
+        let mut paths: Vec<String> = Vec::new();
+        for (name, values) in &self.sections {
+            paths.extend(scalars((*name).to_owned(), values).into_iter().map(|(p, _)| p));
+        }
+        for (name, part) in &self.parts {
+            paths.extend(scalars(name.clone(), &part.values).into_iter().map(|(p, _)| p));
+        }
+        paths.into_iter().filter_map(|p| self.parameter(&p).ok().map(|v| (p, v)))
+    }
+
+    fn values(&self, owner: &str) -> Option<&Values> {
+        self.sections.get(owner).or_else(|| self.parts.get(owner).map(|p| &p.values))
+    }
+
+    fn split<'p>(&self, path: &'p str) -> Result<(&'p str, &'p str)> {
+        let (owner, key) = path.rsplit_once('.').ok_or_else(|| {
+            Error::new(Kind::Unknown, format!("\"{path}\" is not a path to a value")).next("write part.key, such as \"pump.wear\" or \"engine.lambda\"")
+        })?;
+        if self.values(owner).is_none() {
+            let names: Vec<&str> = self.sections.keys().copied().chain(self.parts.keys().map(String::as_str)).collect();
+            return Err(Error::new(Kind::Unknown, format!("there is no part or section \"{owner}\" in \"{}\"", self.name()))
+                .next(format!("{}the names are: {}", did_you_mean(owner, names.iter().copied()), names.join(", ")))
+                .at_key(path));
+        }
+        Ok((owner, key))
+    }
+
+    /// The parameter at a path.
+    ///
+    /// # Errors
+    /// Names the nearest parts or keys.
+    pub fn parameter(&self, path: &str) -> Result<&Parameter> {
+        let (owner, key) = self.split(path)?;
+        let values = self.values(owner).expect("split has looked");
+        values.key(key).map_err(|e| e.at_key(path))?;
+        values.parameter(key).ok_or_else(|| {
+            Error::new(Kind::Unknown, "this key holds no single value in this build").next("set it first, or ask for another key").at_key(path)
+        })
+    }
+
+    /// The SI value at a path.
+    ///
+    /// # Errors
+    /// As [`Build::parameter`].
+    pub fn si(&self, path: &str) -> Result<f64> {
+        self.parameter(path).map(|p| p.si)
+    }
+
+    /// A copy with one value changed: `with("pump.wear", "10 %")`.
+    ///
+    /// # Errors
+    /// As reading the file: unknown path, wrong unit, out of range.
+    pub fn with(&self, path: &str, text: &str) -> Result<Self> {
+        let mut b = self.clone();
+        b.set(path, text)?;
+        Ok(b)
+    }
+
+    /// Changes one value. The new value is graded as the old one was; a stated spread moves with it.
+    ///
+    /// # Errors
+    /// As reading the file: unknown path, wrong unit, out of range.
+    pub fn set(&mut self, path: &str, text: &str) -> Result<()> {
+        let (owner, key_name) = self.split(path)?;
+        let (owner, key_name) = (owner.to_owned(), key_name.to_owned());
+        let key = self.values(&owner).expect("split has looked").key(&key_name).map_err(|e| e.at_key(path))?;
+        let ambient = self.section("ambient").si("pressure");
+        let new = read::one(path, key, text, ambient)?;
+        let values = self.values_mut(&owner);
+        let value = match (new, values.parameter(&key_name)) {
+            (Value::Scalar(new), Some(old)) => Value::Scalar(Parameter {
+                grade: old.grade,
+                source: old.source.clone(),
+                spread: old.spread.as_ref().map(|s| crate::spec::moved(s, old.si, new.si)),
+                line: None,
+                ..new
+            }),
+            (new, _) => new,
+        };
+        values.put(key, value);
+        self.after_change(&owner, path, text)
+    }
+
+    /// Changes one value by its SI number, within the key's range: what sweeps and studies do.
+    ///
+    /// # Errors
+    /// An unknown path, or a number outside the key's range.
+    pub fn set_si(&mut self, path: &str, si: f64) -> Result<()> {
+        let (owner, key_name) = self.split(path)?;
+        let key = self.values(owner).expect("split has looked").key(key_name).map_err(|e| e.at_key(path))?;
+        let Takes::Scalar { dim, flavour, low, high, .. } = key.takes else {
+            return Err(Error::new(Kind::Unknown, "this key does not take a single value").at_key(path));
+        };
+        let amount = |x| crate::quantity::Amount { si: x, dim, flavour };
+        if !(si >= low && si <= high) {
+            return Err(Error::new(Kind::Value, format!("{} is outside what {} may be", amount(si), key.doc))
+                .next(format!("accepted: {} to {}", amount(low), amount(high)))
+                .at_key(path));
+        }
+        let (owner, key_name) = (owner.to_owned(), key_name.to_owned());
+        let values = self.values_mut(&owner);
+        if let Some(p) = values.parameter_mut(&key_name) {
+            p.si = si;
+        } else {
+            values.put(key, Value::Scalar(Parameter { si, dim, flavour, grade: crate::spec::Grade::Assumed, spread: None, source: None, written: amount(si).to_string(), line: None }));
+        }
+        if key_name == "rated_speed" || key_name == "rating_viscosity" {
+            self.relearn(&owner)?;
+        }
+        Ok(())
+    }
+
+    /// A copy in which `to` replaces `part` in place: same name, same place in its leg.
+    ///
+    /// # Errors
+    /// When there is no such part, or the kinds differ.
+    pub fn with_part(&self, name: &str, to: &Part) -> Result<Self> {
+        let mut b = self.clone();
+        let names: Vec<&str> = self.parts.keys().map(String::as_str).collect();
+        let old = b.parts.get_mut(name).ok_or_else(|| {
+            Error::new(Kind::Unknown, format!("there is no part \"{name}\"")).next(format!("{}the parts are: {}", did_you_mean(name, names.iter().copied()), names.join(", ")))
+        })?;
+        if old.kind != to.kind {
+            return Err(Error::new(Kind::Layout, format!("\"{name}\" is a {}, not a {}", old.kind, to.kind)).next("replace a part by one of its kind"));
+        }
+        *old = to.clone();
+        b.input = digest(&[&b.input, name, &format!("{:?}", to.values)]);
+        Ok(b)
+    }
+
+    fn values_mut(&mut self, owner: &str) -> &mut Values {
+        match self.sections.get_mut(owner) {
+            Some(v) => v,
+            None => &mut self.parts.get_mut(owner).expect("split has looked").values,
+        }
+    }
+
+    fn after_change(&mut self, owner: &str, path: &str, text: &str) -> Result<()> {
+        self.input = digest(&[&self.input, path, text]);
+        self.relearn(owner)
+    }
+
+    /// A pump's law follows its rating rows.
+    fn relearn(&mut self, owner: &str) -> Result<()> {
+        if let Some(part) = self.parts.get_mut(owner)
+            && part.kind == "pump"
+        {
+            part.law = Some(Arc::new(crate::part::pump::identified(&part.values).map_err(|e| e.at_key(format!("{owner}.rows")))?));
+        }
+        Ok(())
+    }
+
+    /// A pump's law, found from its rating rows.
+    #[must_use]
+    pub fn pump_law(&self, name: &str) -> Option<&Identified> {
+        self.parts.get(name).and_then(|p| p.law.as_deref())
+    }
+}
+
+/// 64 bit FNV-1a over the pieces, with a separator. Source: draft-eastlake-fnv.
+pub(crate) fn digest(pieces: &[&str]) -> String {
+    let mut h: u64 = 0xcbf2_9ce4_8422_2325;
+    for p in pieces {
+        for b in p.bytes().chain([0x1f]) {
+            h = (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3);
+        }
+    }
+    format!("{h:016x}")
+}

@@ -1,0 +1,9 @@
+//! Fuel pump: a permanent-magnet motor on its wire, driving a displacement or a regenerative element.
+
+mod fit;
+mod law;
+mod spec;
+
+pub use fit::{Identified, RatingRow, identify};
+pub use law::{Curve, Kind, Pump, Running};
+pub use spec::{KEYS, Wire, identified};

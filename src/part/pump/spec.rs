@@ -1,0 +1,117 @@
+//! What a build says of a pump.
+
+use super::fit::{Identified, RatingRow, identify};
+use super::law::{Curve, Kind, Pump};
+use crate::error::Result;
+use crate::quantity::Dim;
+use crate::spec::{Column, Key, Values};
+
+/// The keys of a pump, with its wire.
+pub const KEYS: &[Key] = &[
+    Key::word("principle", &["displacement", "regenerative"], "how the pump moves fuel: a volume a turn (roller, gerotor, screw), or an impeller"),
+    Key::rows(
+        "rows",
+        &[
+            Column::new("pressure", Dim::Pressure),
+            Column::new("voltage", Dim::Voltage),
+            Column::new("flow", Dim::VolumeRate),
+            Column::new("current", Dim::Current).optional(),
+        ],
+        "[{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"140 L/h\", current = \"8 A\" }]",
+        "rating rows: flow against a pressure at a voltage at the pump, and current when known",
+    ),
+    Key::scalar("flow_factor", Dim::Ratio, 0.2, 2.0, "100 %", "this pump against its rating (part-to-part spread)").default("100 %", "as rated"),
+    Key::scalar("wear", Dim::Ratio, 0.0, 0.95, "0 %", "flow lost by wear at the first rating row").default("0 %", "new"),
+    Key::scalar("rating_viscosity", Dim::DynamicViscosity, 1e-4, 1e-1, "0.55 mPa·s", "viscosity of the fluid of the rating").default("0.55 mPa·s", "petrol-like test fluid near 20 degC (common practice, no source)"),
+    Key::scalar("rated_speed", Dim::AngularVelocity, 10.0, 3000.0, "6500 rpm", "speed at the first row; it sets the motor constant only").default("6500 rpm", "common practice, no source"),
+    Key::scalar("relief", Dim::Pressure, 1e5, 20e5, "7.5 bar", "rise at which the internal relief opens").default("7.5 bar", "common practice, no source"),
+    Key::scalar("relief_slope", Dim::PressurePerFlow, 1e7, 1e12, "36 kPa per 100 L/h", "rise of pressure with relieved flow").default("36 kPa per 100 L/h", "common practice, no source"),
+    Key::scalar("required_margin", Dim::Pressure, 0.0, 1e5, "10 kPa", "inlet pressure above vapour pressure that the pump needs").default("10 kPa", "10..20 kPa, common practice, no source"),
+    Key::scalar("rotor_inertia", Dim::Inertia, 1e-8, 1e-2, "40 g·cm²", "inertia of armature and element").default("40 g·cm²", "common practice, no source"),
+    Key::scalar("feed_length", Dim::Length, 0.0, 50.0, "4 m", "wire from the supply to the pump").default("4 m", "common practice, no source"),
+    Key::scalar("return_length", Dim::Length, 0.0, 50.0, "1.5 m", "wire from the pump to earth").default("1.5 m", "common practice, no source"),
+    Key::scalar("wire_area", Dim::Area, 1e-7, 1e-4, "2.5 mm²", "copper section of both wires").default("2.5 mm²", "common practice, no source"),
+    Key::scalar("wire_temperature", Dim::Temperature, 233.0, 423.0, "50 degC", "temperature of the copper").default("50 degC", "common practice, no source"),
+    Key::scalar("feed_contacts", Dim::Resistance, 0.0, 5.0, "20 mΩ", "relay, fuse, connectors on the feed side").default("20 mΩ", "common practice, no source"),
+    Key::scalar("return_contacts", Dim::Resistance, 0.0, 5.0, "8 mΩ", "connectors and earth point on the return side").default("8 mΩ", "common practice, no source"),
+    Key::scalar("fuse", Dim::Current, 1.0, 100.0, "20 A", "fuse of this pump's circuit").default("20 A", "common practice, no source"),
+    Key::scalar("on_above_boost", Dim::Pressure, -1e5, 5e5, "0.5 bar", "boost above which a staged pump runs; left out: always").gauge().optional(),
+    Key::word("speed_control", &["none", "rail"], "whether the pump's voltage is held back to keep the rail at the control's target"),
+];
+
+/// Temperature coefficient of copper at 20 degC and its resistivity. Source: IEC 60028:1925.
+const COPPER: (f64, f64) = (0.003_93, 1.724_1e-8);
+
+/// The wire of a pump, both sides, SI.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wire {
+    /// Feed side: wire and contacts, Ω.
+    pub feed: f64,
+    /// Return side: wire and contacts, Ω.
+    pub back: f64,
+    /// Contacts of both sides, Ω.
+    pub contacts: f64,
+    /// Fuse, A.
+    pub fuse: f64,
+}
+
+impl Wire {
+    /// From the values of a build.
+    ///
+    /// # Formula
+    /// `R = rho_20 (1 + alpha (T - 20 degC)) L / A` for each side, contacts added (IEC 60028).
+    #[must_use]
+    pub fn from_values(v: &Values) -> Self {
+        let per_metre = COPPER.1 * (1.0 + COPPER.0 * (v.si("wire_temperature") - 293.15)) / v.si("wire_area");
+        Self {
+            feed: per_metre * v.si("feed_length") + v.si("feed_contacts"),
+            back: per_metre * v.si("return_length") + v.si("return_contacts"),
+            contacts: v.si("feed_contacts") + v.si("return_contacts"),
+            fuse: v.si("fuse"),
+        }
+    }
+
+    /// Both sides, Ω.
+    #[must_use]
+    pub fn total(&self) -> f64 {
+        self.feed + self.back
+    }
+}
+
+/// The law from a build's rating rows; costly, so a build does it once.
+///
+/// # Errors
+/// See [`identify`].
+pub fn identified(v: &Values) -> Result<Identified> {
+    let kind = if v.word("principle") == "regenerative" { Kind::Regenerative } else { Kind::Displacement };
+    let rows: Vec<RatingRow> = v.rows("rows").map_or_else(Vec::new, |r| {
+        r.data.iter().map(|d| RatingRow { pressure: d[0], volts: d[1], flow: d[2], current: d[3].is_finite().then_some(d[3]) }).collect()
+    });
+    identify(kind, &rows, v.si("rating_viscosity"), v.si("rated_speed"))
+}
+
+impl Pump {
+    /// The law with this pump's own factor, wear, relief and margin.
+    #[must_use]
+    pub fn with_values(mut self, v: &Values, rated: RatingRow) -> Self {
+        let factor = v.si("flow_factor");
+        let wear = v.si("wear");
+        match &mut self.curve {
+            Curve::Displacement { g, k, c } => {
+                *g *= factor;
+                *k *= factor;
+                *c *= factor;
+                self.wear_slip = wear * rated.flow / rated.pressure.max(0.5e5);
+            }
+            Curve::Regenerative { b, u, .. } => {
+                *b /= factor;
+                *u /= factor;
+                self.wear_head = 0.5 * wear;
+            }
+        }
+        self.relief = v.si("relief");
+        self.relief_slope = v.si("relief_slope");
+        self.required_margin = v.si("required_margin");
+        self
+    }
+}

@@ -1,0 +1,275 @@
+//! A build made ready to solve at one operating point.
+
+use super::demand::{self, Demand};
+use super::element::{Element, InjectorSet, Port, Pulse, PumpOnWire, ReferencedRegulator, Surroundings};
+use super::network::{End, LegLaw};
+use super::operating::Operating;
+use crate::build::{Build, Part};
+use crate::error::{Error, Kind, Result};
+use crate::fuel::{Blend, Component};
+use crate::part::check_valve::CheckValve;
+use crate::part::filter::Filter;
+use crate::part::injector::{DeadTime, Injector};
+use crate::part::line::Line;
+use crate::part::pump::{Pump, Wire};
+use crate::part::regulator::Regulator;
+use crate::quantity::{AbsolutePressure, abs, kelvin, kg_per_m3, pa};
+use crate::spec::Values;
+use std::f64::consts::PI;
+use std::sync::Arc;
+
+/// The circuit, its surroundings and the demand on it.
+pub(super) struct Circuit {
+    pub legs: Vec<LegLaw>,
+    pub junctions: Vec<String>,
+    pub given_names: Vec<String>,
+    pub given: Vec<f64>,
+    pub surroundings: Surroundings,
+    pub demand: Option<Demand>,
+    pub belief: Option<Belief>,
+    /// The junction that feeds the injectors, if any do.
+    pub rail: Option<End>,
+}
+
+/// What the control unit believes and commands, for one injector.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct Belief {
+    /// Fuel mass that it wants delivered each cycle, kg.
+    pub mass: f64,
+    /// Pressure difference that it takes for true, Pa; not-a-number when it measures it.
+    pub difference: f64,
+    /// Mass flow of an open injector that it takes for true at that difference, kg/s.
+    pub flow: f64,
+    /// Dead time in its table, s.
+    pub dead_time: f64,
+    /// Pulse that it commands, s; not-a-number when it follows the measured difference.
+    pub pulse: f64,
+}
+
+/// The fuel of a build.
+pub(crate) fn blend(build: &Build) -> Result<Blend> {
+    let f = build.section("fuel");
+    let petrol = Component::Petrol { density15: kg_per_m3(f.si("petrol_density")), dvpe: abs(pa(f.si("vapour_pressure"))) };
+    let ethanol = f.si("ethanol");
+    Blend::from_volume(&[(petrol, 1.0 - ethanol), (Component::Ethanol, ethanol)]).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("fuel"))
+}
+
+/// A filter or strainer from its loss at a flow, at the viscosity and density of a clean-fluid test.
+pub(crate) fn filter(v: &Values, mu: f64, rho: f64) -> Filter {
+    let (loss, q) = (v.si("loss"), v.si("at_flow"));
+    let t = v.si("turbulent_part");
+    Filter { linear: (1.0 - t) * loss / (mu * q), square: t * loss / (rho * q * q), dirt: v.si("dirt") }
+}
+
+/// Fluid that loss figures of filters and strainers refer to: petrol-like at 20 degC (common practice, no source).
+const LOSS_FLUID: (f64, f64) = (0.55e-3, 740.0);
+
+/// Injectors of a set, as they truly are.
+pub(crate) fn injector(v: &Values) -> Result<Injector> {
+    let extra = v.si("dead_time");
+    let dead_time = match v.rows("dead_time_rows") {
+        None => DeadTime::constant(extra),
+        Some(rows) => {
+            let mut volts = rows.column("voltage");
+            let mut dps = rows.column("difference");
+            for axis in [&mut volts, &mut dps] {
+                axis.sort_by(f64::total_cmp);
+                axis.dedup();
+            }
+            let mut grid = vec![vec![f64::NAN; dps.len()]; volts.len()];
+            for r in &rows.data {
+                let i = volts.iter().position(|x| *x == r[0]).expect("from the same rows");
+                let j = dps.iter().position(|x| *x == r[1]).expect("from the same rows");
+                grid[i][j] = r[2];
+            }
+            if grid.iter().flatten().any(|t| t.is_nan()) {
+                return Err(Error::new(Kind::Value, format!("the dead times do not fill the grid of {} voltages and {} differences", volts.len(), dps.len()))
+                    .next("give a row for every pair of voltage and difference"));
+            }
+            let base = if v.parameter("dead_time").is_some_and(|p| p.line.is_none() && p.source.as_deref().is_some_and(|s| s.starts_with("default"))) { 0.0 } else { extra };
+            DeadTime::table(volts, dps, &grid).map_err(|e| Error::new(Kind::Value, e.to_string()))?.shifted(base)
+        }
+    };
+    Ok(Injector {
+        static_flow: v.si("static_flow") * v.si("flow_factor"),
+        reference_difference: v.si("difference"),
+        reference_density: v.si("test_density"),
+        dead_time,
+    })
+}
+
+/// Supply voltage of a build at a speed.
+pub(super) fn supply(build: &Build, op: &Operating) -> Result<f64> {
+    if let Some(v) = op.supply {
+        return Ok(v);
+    }
+    let s = build.section("supply");
+    let base = match s.rows("rows") {
+        // Below the first row the alternator's lowest reading holds: the engine cannot run slower and charge.
+        Some(rows) => demand::table(rows, op.speed.max(rows.data[0][0]), "supply voltage")?,
+        None => s.si("voltage"),
+    };
+    Ok(base + s.si("voltage_offset"))
+}
+
+impl Circuit {
+    pub fn of(build: &Build, op: &Operating) -> Result<Self> {
+        let ambient = build.section("ambient").si("pressure");
+        let blend = blend(build)?;
+        let t = op.fuel_temperature.unwrap_or_else(|| build.section("fuel").si("temperature"));
+        // Properties at the pressure of the line: 3 bar above ambient; a bar changes density by 0.01 %.
+        let fuel = blend.at(kelvin(t), AbsolutePressure::from_pascals(ambient + 3e5)).map_err(|e| Error::new(Kind::Range, e.to_string()).at_key("fuel.temperature"))?;
+        let surroundings = Surroundings {
+            rho: fuel.density,
+            mu: fuel.viscosity,
+            vapour: fuel.vapour_pressure,
+            supply: supply(build, op)?,
+            manifold: ambient + op.boost,
+            boost: op.boost,
+            reference: ambient + op.reference.unwrap_or(op.boost),
+            ambient,
+        };
+        let demand = demand::demand(build, op, &blend, fuel.density)?;
+        let mut circuit = Self { legs: Vec::new(), junctions: Vec::new(), given_names: Vec::new(), given: Vec::new(), surroundings, demand, belief: None, rail: None };
+        for leg in build.legs() {
+            let from = circuit.end(build, &leg.from);
+            let to = circuit.end(build, &leg.to);
+            let mut elements = Vec::with_capacity(leg.parts.len());
+            for name in &leg.parts {
+                let part = build.part(name).expect("the reader has checked the names");
+                elements.push(circuit.element(build, name, part, &blend)?);
+            }
+            if matches!(elements.last(), Some(Element::Injectors(_))) && circuit.rail.is_none() {
+                circuit.rail = Some(from);
+            }
+            circuit.legs.push(LegLaw { name: leg.name.clone(), from, to, parts: leg.parts.clone(), elements });
+        }
+        Ok(circuit)
+    }
+
+    fn end(&mut self, build: &Build, name: &str) -> End {
+        let place = |list: &mut Vec<String>| {
+            list.iter().position(|n| n == name).unwrap_or_else(|| {
+                list.push(name.to_owned());
+                list.len() - 1
+            })
+        };
+        let s = &self.surroundings;
+        let given = match build.part(name).map(|p| (p.kind, &p.values)) {
+            Some(("tank" | "surge pot", v)) => Some(s.ambient + v.si("vent_pressure")),
+            _ => match name {
+                "tank" | "air" => Some(s.ambient),
+                "manifold" => Some(s.manifold),
+                _ => None,
+            },
+        };
+        match given {
+            Some(p) => {
+                let i = place(&mut self.given_names);
+                if i == self.given.len() {
+                    self.given.push(p);
+                }
+                End::Given(i)
+            }
+            None => End::Free(place(&mut self.junctions)),
+        }
+    }
+
+    fn element(&mut self, build: &Build, name: &str, part: &Part, blend: &Blend) -> Result<Element> {
+        let v = &part.values;
+        Ok(match part.kind {
+            "strainer" => {
+                let blocked = v.si("blocked");
+                let filter = filter(v, LOSS_FLUID.0, LOSS_FLUID.1).with_blocked_area(blocked);
+                Element::Strainer { filter, head: v.si("head") }
+            }
+            "filter" => Element::Filter(filter(v, LOSS_FLUID.0, LOSS_FLUID.1)),
+            "line" => Element::Line(line(v)),
+            "check valve" => {
+                let d = v.si("bore");
+                Element::Check { valve: CheckValve { cracking: v.si("cracking"), cd_a: v.si("cd") * PI * d * d / 4.0 }, shut: v.si("leak") }
+            }
+            "orifice" => {
+                let d = v.si("bore");
+                Element::Orifice { cd_a: v.si("cd") * PI * d * d / 4.0 }
+            }
+            "relief valve" => Element::Relief { opens_at: v.si("opens_at"), slope: v.si("slope") },
+            "pump" => Element::Pump(Box::new(PumpOnWire {
+                pump: pump(build, name, v)?,
+                wire: Wire::from_values(v),
+                on_above: v.opt("on_above_boost"),
+                controlled: v.word("speed_control") == "rail",
+                held_to: None,
+            })),
+            "regulator" => {
+                // Base was set with warm fuel in the car: the density of now.
+                let regulator = Regulator::from_values(v, self.surroundings.rho);
+                let port = if v.word("reference") == "manifold" { Port::Manifold } else { Port::Air };
+                Element::Regulator(Box::new(ReferencedRegulator { regulator, port, leak: v.si("reference_leak") }))
+            }
+            "injectors" => {
+                let set = self.injectors(build, name, v, blend)?;
+                Element::Injectors(Box::new(set))
+            }
+            other => unreachable!("{other} is not a part along a leg"),
+        })
+    }
+
+    fn injectors(&mut self, build: &Build, name: &str, v: &Values, blend: &Blend) -> Result<InjectorSet> {
+        let s = self.surroundings;
+        let truth = injector(v).map_err(|e| e.at_key(format!("{name}.dead_time_rows")))?;
+        let count = v.opt("count").unwrap_or_else(|| build.section("engine").si("cylinders"));
+        let mut pulse = Pulse::Off;
+        if let Some(d) = &self.demand {
+            let c = build.section("control");
+            let total: f64 = build.parts_of("injectors").map(|(_, p)| p.values.opt("count").unwrap_or(d.cylinders)).sum();
+            let believed_afr = c.opt("stoichiometric_ratio").unwrap_or(d.stoichiometric);
+            let believed_air = d.air * (1.0 + c.si("air_error"));
+            let factor = d.fuel * d.lambda * d.stoichiometric / d.air; // what headroom questions multiply demand by
+            let mass = factor * believed_air / (d.lambda * believed_afr) * d.cycle / total;
+            // Believed flow: nominal at the stated difference and test fluid, carried to the calibration's fuel.
+            let flow = c.opt("injector_flow").unwrap_or_else(|| v.si("static_flow"));
+            let at = c.opt("injector_difference").unwrap_or_else(|| v.si("difference"));
+            let rho = c.opt("fuel_density").unwrap_or_else(|| blend.density_at_15().value);
+            let coefficient = flow * (v.si("test_density") / at).sqrt() * rho.sqrt(); // kg/s per sqrt(Pa)
+            let error = c.si("dead_time_error");
+            if c.word("compensation") == "rail sensor" {
+                pulse = Pulse::Measured { mass, coefficient, dead_time_error: error, cycle: d.cycle };
+                self.belief.get_or_insert(Belief { mass, difference: f64::NAN, flow: f64::NAN, dead_time: f64::NAN, pulse: f64::NAN });
+            } else {
+                let base = c.opt("base").or_else(|| build.parts_of("regulator").next().map(|(_, r)| r.values.si("base"))).or_else(|| c.opt("rail_target")).ok_or_else(|| {
+                    Error::new(Kind::Value, "the calibration's base pressure is not known: there is no regulator").next("write base = \"3 bar\" in [control]").at_key("control.base")
+                })?;
+                let difference = if c.word("compensation") == "base less manifold" { base - (s.manifold - s.ambient) } else { base };
+                if difference <= 0.0 {
+                    return Err(Error::new(Kind::Range, "the calibration expects no pressure difference at all across the injectors").next("less boost, or another compensation").at_key("control.compensation"));
+                }
+                let (dead, _) = truth.dead_time.at_edge(s.supply, difference);
+                let dead = dead + error;
+                let q = coefficient * difference.sqrt();
+                let width = mass / q + dead;
+                pulse = Pulse::Fixed { pulse: width, cycle: d.cycle };
+                self.belief.get_or_insert(Belief { mass, difference, flow: q, dead_time: dead, pulse: width });
+            }
+        }
+        let leak = v.si("static_leak");
+        Ok(InjectorSet {
+            leak_cd_a: leak * (s.rho / (2.0 * v.si("difference"))).sqrt(),
+            injector: Arc::new(truth),
+            count,
+            short_pulse: v.si("short_pulse"),
+            pulse,
+        })
+    }
+}
+
+/// A hose, pipe or drilling.
+pub(crate) fn line(v: &Values) -> Line {
+    Line { length: v.si("length"), bore: v.si("bore"), roughness: v.si("roughness"), k_sum: v.si("fittings"), rise: v.si("rise") }
+}
+
+/// A pump of a build with its own factor, wear, relief and margin.
+pub(crate) fn pump(build: &Build, name: &str, v: &Values) -> Result<Pump> {
+    let law = build.pump_law(name).ok_or_else(|| Error::new(Kind::Value, "this pump has no rating rows").at_key(format!("{name}.rows")))?;
+    Ok(law.pump.with_values(v, law.rows()[0]))
+}

@@ -1,0 +1,138 @@
+//! What the engine asks for, and what the control unit does about it.
+
+use super::operating::Operating;
+use crate::build::Build;
+use crate::error::{Error, Kind, Result};
+use crate::fuel::Blend;
+use crate::quantity::{AbsolutePressure, Amount, Dim, cc, kelvin, m3, ratio};
+use serde::Serialize;
+
+/// Air and fuel of one operating point, SI.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Demand {
+    /// Engine speed, rad/s.
+    pub speed: f64,
+    /// Manifold pressure, absolute, Pa.
+    pub manifold: f64,
+    /// Charge temperature, K.
+    pub charge_temperature: f64,
+    /// Compressor pressure ratio.
+    pub pressure_ratio: f64,
+    /// Compressor outlet temperature, K.
+    pub compressor_outlet: f64,
+    /// Volumetric efficiency.
+    pub volumetric_efficiency: f64,
+    /// Swept volume, m³.
+    pub displacement: f64,
+    /// Number of cylinders.
+    pub cylinders: f64,
+    /// Air mass flow, kg/s.
+    pub air: f64,
+    /// Target lambda.
+    pub lambda: f64,
+    /// Stoichiometric air-fuel ratio of the fuel in the tank.
+    pub stoichiometric: f64,
+    /// Fuel mass flow for the target lambda, kg/s.
+    pub fuel: f64,
+    /// The same as volume at the fuel's temperature, m³/s.
+    pub fuel_volume: f64,
+    /// Fuel density at its temperature, kg/m³.
+    pub density: f64,
+    /// Time of two revolutions, s.
+    pub cycle: f64,
+}
+
+/// Linear interpolation on a table of two columns; outside it the nearest end, with what was left.
+///
+/// # Errors
+/// An argument outside the table by more than one step of rounding names the range.
+pub(super) fn table(rows: &crate::spec::Rows, x: f64, what: &str) -> Result<f64> {
+    let (first, last) = (&rows.data[0], &rows.data[rows.data.len() - 1]);
+    let show = |v: f64| Amount::new(v, Dim::AngularVelocity).to_string();
+    if x < first[0] * (1.0 - 1e-12) || x > last[0] * (1.0 + 1e-12) {
+        return Err(Error::new(Kind::Range, format!("{what} is known from {} to {}, {} was asked", show(first[0]), show(last[0]), show(x)))
+            .next("add a row to the build, or ask inside the table"));
+    }
+    let i = rows.data.windows(2).position(|w| x <= w[1][0]).unwrap_or(rows.data.len().saturating_sub(2));
+    if rows.data.len() == 1 {
+        return Ok(first[1]);
+    }
+    let (a, b) = (&rows.data[i], &rows.data[i + 1]);
+    Ok(a[1] + (b[1] - a[1]) * (x - a[0]) / (b[0] - a[0]))
+}
+
+/// The demand of a running engine; `None` with the engine off.
+pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64) -> Result<Option<Demand>> {
+    if op.speed <= 0.0 {
+        return Ok(None);
+    }
+    let e = build.section("engine");
+    if op.speed > e.si("rev_limit") * 1.05 {
+        return Err(Error::new(Kind::Range, format!("{} is beyond the rev limit of {}", Amount::new(op.speed, Dim::AngularVelocity), Amount::new(e.si("rev_limit"), Dim::AngularVelocity)))
+            .next("ask below the limit, or change engine.rev_limit"));
+    }
+    let air = build.section("ambient");
+    let ambient = air.si("pressure");
+    let manifold = ambient + op.boost;
+    if manifold < 5e3 {
+        return Err(Error::new(Kind::Range, format!("a manifold at {} is near vacuum", Amount::new(manifold, Dim::Pressure).absolute())).next("give the manifold pressure above ambient: vacuum is negative and less than the ambient"));
+    }
+    let outside = air.si("temperature");
+    let before = AbsolutePressure::from_pascals(ambient - e.si("intake_loss"));
+    let after = AbsolutePressure::from_pascals(manifold + e.si("intercooler_loss"));
+    let pressure_ratio = (after.pascals() / before.pascals()).max(1.0);
+    // In vacuum the throttle, not the compressor, sets the pressure: the charge stays at ambient temperature.
+    let (outlet, mut charge) = if op.boost > 0.0 {
+        let t2 = engine::compressor_outlet_temperature(kelvin(outside), ratio(pressure_ratio), ratio(e.si("compressor_efficiency")));
+        let t3 = engine::intercooler_outlet_temperature(t2, kelvin(outside), ratio(e.si("intercooler_effectiveness")));
+        (t2.value, t3.value)
+    } else {
+        (outside, outside)
+    };
+    if let Some(t) = e.opt("charge_temperature") {
+        charge = t;
+    }
+    let mut ve = e.si("volumetric_efficiency");
+    if let Some(rows) = e.rows("ve_rows") {
+        ve *= table(rows, op.speed, "volumetric efficiency")?;
+    }
+    let displacement = m3(e.si("displacement"));
+    let air_flow = engine::air_mass_flow(ratio(ve), displacement, op.speed(), AbsolutePressure::from_pascals(manifold), kelvin(charge));
+    let stoichiometric = blend.stoichiometric_afr();
+    let lambda = e.si("lambda");
+    let fuel = engine::fuel_mass_flow(air_flow, ratio(lambda), ratio(stoichiometric)).value * op.demand_factor;
+    let _ = cc;
+    Ok(Some(Demand {
+        speed: op.speed,
+        manifold,
+        charge_temperature: charge,
+        pressure_ratio,
+        compressor_outlet: outlet,
+        volumetric_efficiency: ve,
+        displacement: displacement.value,
+        cylinders: e.si("cylinders"),
+        air: air_flow.value,
+        lambda,
+        stoichiometric,
+        fuel,
+        fuel_volume: fuel / density,
+        density,
+        cycle: 2.0 * std::f64::consts::TAU / op.speed,
+    }))
+}
+
+mod engine {
+    use crate::quantity::*;
+    pub fn compressor_outlet_temperature(t1: Temperature, pr: Ratio, eta: Ratio) -> Temperature {
+        kelvin(t1.value * (1.0 + (pr.value.powf(0.4 / 1.4) - 1.0) / eta.value))
+    }
+    pub fn intercooler_outlet_temperature(t2: Temperature, ta: Temperature, e: Ratio) -> Temperature {
+        kelvin(t2.value - e.value * (t2.value - ta.value))
+    }
+    pub fn air_mass_flow(ve: Ratio, vd: Volume, w: AngularVelocity, p: AbsolutePressure, t: Temperature) -> MassRate {
+        kg_per_s(ve.value * vd.value * p.pascals() / (287.05 * t.value) * w.value / (4.0 * std::f64::consts::PI))
+    }
+    pub fn fuel_mass_flow(air: MassRate, lambda: Ratio, afr: Ratio) -> MassRate {
+        air / (lambda * afr)
+    }
+}

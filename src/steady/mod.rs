@@ -1,0 +1,19 @@
+//! The operating point: a build solved at one speed and boost.
+//!
+//! [`point`] solves legs and junctions together and reads everything out; [`limits`] says what runs out
+//! first, how much is left and what each part costs.
+
+mod circuit;
+mod demand;
+mod element;
+mod limit;
+mod network;
+mod operating;
+mod point;
+
+pub use circuit::Belief;
+pub use demand::Demand;
+pub use limit::{Acceptance, Check, Cost, Limits, Reserve, Verdict, headroom, limits, limits_at, reserve};
+pub use network::Effort;
+pub use operating::Operating;
+pub use point::{InjectorState, LegState, PartState, Point, PumpState, RegulatorState, point};
