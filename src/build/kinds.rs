@@ -8,76 +8,208 @@ const PRACTICE: &str = "common practice, no source";
 
 /// Strainer on the suction side.
 pub const STRAINER: &[Key] = &[
-    Key::scalar("loss", Dim::Pressure, 0.0, 1e5, "1.5 kPa", "loss at the stated flow, clean").default("1.5 kPa", "1..3 kPa, common practice, no source"),
-    Key::scalar("at_flow", Dim::VolumeRate, 1e-6, 3e-4, "150 L/h", "the flow that the loss belongs to").default("150 L/h", PRACTICE),
-    Key::scalar("turbulent_part", Dim::Ratio, 0.0, 1.0, "0.3", "part of that loss that grows with the square of flow").default("0.3", PRACTICE),
-    Key::scalar("dirt", Dim::Ratio, 0.0, 100.0, "0", "loading: the linear part grows by 1 + dirt").default("0", "clean"),
-    Key::scalar("blocked", Dim::Ratio, 0.0, 0.99, "0 %", "part of the area folded or covered").default("0 %", "free"),
-    Key::scalar("head", Dim::Length, -2.0, 2.0, "150 mm", "height of the fuel's surface above the pump's inlet").default("0 mm", PRACTICE),
+    Key::scalar("loss", Dim::Pressure, 0.0, 1e5, "1.5 kPa", "loss at the stated flow, clean")
+        .default("1.5 kPa", "1..3 kPa, common practice, no source"),
+    Key::scalar("at_flow", Dim::VolumeRate, 1e-6, 3e-4, "150 L/h", "the flow that the loss belongs to")
+        .default("150 L/h", PRACTICE),
+    Key::scalar(
+        "turbulent_part",
+        Dim::Ratio,
+        0.0,
+        1.0,
+        "0.3",
+        "part of that loss that grows with the square of flow",
+    )
+    .default("0.3", PRACTICE),
+    Key::scalar("dirt", Dim::Ratio, 0.0, 100.0, "0", "loading: the linear part grows by 1 + dirt")
+        .default("0", "clean"),
+    Key::scalar("blocked", Dim::Ratio, 0.0, 0.99, "0 %", "part of the area folded or covered")
+        .default("0 %", "free"),
+    Key::scalar(
+        "head",
+        Dim::Length,
+        -2.0,
+        2.0,
+        "150 mm",
+        "height of the fuel's surface above the pump's inlet",
+    )
+    .default("0 mm", PRACTICE),
 ];
 
 /// Filter in the pressure line.
 pub const FILTER: &[Key] = &[
     Key::scalar("loss", Dim::Pressure, 0.0, 3e5, "10 kPa", "loss at the stated flow, clean"),
-    Key::scalar("at_flow", Dim::VolumeRate, 1e-6, 3e-4, "150 L/h", "the flow that the loss belongs to").default("150 L/h", PRACTICE),
-    Key::scalar("turbulent_part", Dim::Ratio, 0.0, 1.0, "0.3", "part of that loss that grows with the square of flow").default("0.3", PRACTICE),
-    Key::scalar("dirt", Dim::Ratio, 0.0, 100.0, "0", "loading: the linear part grows by 1 + dirt").default("0", "clean"),
+    Key::scalar("at_flow", Dim::VolumeRate, 1e-6, 3e-4, "150 L/h", "the flow that the loss belongs to")
+        .default("150 L/h", PRACTICE),
+    Key::scalar(
+        "turbulent_part",
+        Dim::Ratio,
+        0.0,
+        1.0,
+        "0.3",
+        "part of that loss that grows with the square of flow",
+    )
+    .default("0.3", PRACTICE),
+    Key::scalar("dirt", Dim::Ratio, 0.0, 100.0, "0", "loading: the linear part grows by 1 + dirt")
+        .default("0", "clean"),
     Key::scalar("rating", Dim::Length, 1e-6, 1e-3, "10 µm", "micron rating").default("10 µm", PRACTICE),
 ];
 
 /// Hose, pipe or drilling with its fittings.
 pub const LINE: &[Key] = &[
     Key::scalar("length", Dim::Length, 0.0, 50.0, "4 m", "length"),
-    Key::scalar("bore", Dim::Length, 1e-3, 0.1, "8.7 mm", "true bore, measured (a dash size is nominal only)").usual(3e-3, 3e-2),
-    Key::scalar("roughness", Dim::Length, 0.0, 1e-3, "1.5 µm", "roughness of the wall").default("1.5 µm", "drawn tube, C. F. Colebrook via L. F. Moody, Trans. ASME 66 (1944)"),
-    Key::scalar("fittings", Dim::Ratio, 0.0, 1000.0, "4.2", "sum of the loss coefficients K of bends, adapters, entry and exit").default("0", "straight"),
-    Key::scalar("rise", Dim::Length, -5.0, 5.0, "0 mm", "height of its end above its start").default("0 mm", PRACTICE),
-    Key::scalar("wall_bulk", Dim::Pressure, 1e6, 1e12, "150 MPa", "effective bulk modulus of the hose wall, for time-step models").default("150 MPa", "hose 50..300 MPa, common practice, no source"),
+    Key::scalar(
+        "bore",
+        Dim::Length,
+        1e-3,
+        0.1,
+        "8.7 mm",
+        "true bore, measured (a dash size is nominal only)",
+    )
+    .usual(3e-3, 3e-2),
+    Key::scalar("roughness", Dim::Length, 0.0, 1e-3, "1.5 µm", "roughness of the wall")
+        .default("1.5 µm", "drawn tube, C. F. Colebrook via L. F. Moody, Trans. ASME 66 (1944)"),
+    Key::scalar(
+        "fittings",
+        Dim::Ratio,
+        0.0,
+        1000.0,
+        "4.2",
+        "sum of the loss coefficients K of bends, adapters, entry and exit",
+    )
+    .default("0", "straight"),
+    Key::scalar("rise", Dim::Length, -5.0, 5.0, "0 mm", "height of its end above its start")
+        .default("0 mm", PRACTICE),
+    Key::scalar(
+        "wall_bulk",
+        Dim::Pressure,
+        1e6,
+        1e12,
+        "150 MPa",
+        "effective bulk modulus of the hose wall, for time-step models",
+    )
+    .default("150 MPa", "hose 50..300 MPa, common practice, no source"),
 ];
 
 /// Check valve.
 pub const CHECK_VALVE: &[Key] = &[
-    Key::scalar("cracking", Dim::Pressure, 0.0, 2e5, "4 kPa", "difference at which it opens").default("4 kPa", PRACTICE),
-    Key::scalar("bore", Dim::Length, 1e-3, 5e-2, "7 mm", "diameter of the open valve").default("7 mm", PRACTICE),
-    Key::scalar("cd", Dim::Ratio, 0.1, 1.0, "0.65", "discharge coefficient when open").default("0.65", PRACTICE),
-    Key::scalar("leak", Dim::PressurePerFlow, 1e10, 1e16, "1e16 Pa·s/m³", "resistance when shut (a leaking seat drains the line)").default("1e16 Pa·s/m³", "tight"),
+    Key::scalar("cracking", Dim::Pressure, 0.0, 2e5, "4 kPa", "difference at which it opens")
+        .default("4 kPa", PRACTICE),
+    Key::scalar("bore", Dim::Length, 1e-3, 5e-2, "7 mm", "diameter of the open valve")
+        .default("7 mm", PRACTICE),
+    Key::scalar("cd", Dim::Ratio, 0.1, 1.0, "0.65", "discharge coefficient when open")
+        .default("0.65", PRACTICE),
+    Key::scalar(
+        "leak",
+        Dim::PressurePerFlow,
+        1e10,
+        1e16,
+        "1e16 Pa·s/m³",
+        "resistance when shut (a leaking seat drains the line)",
+    )
+    .default("1e16 Pa·s/m³", "tight"),
 ];
 
 /// A plain restriction.
 pub const ORIFICE: &[Key] = &[
     Key::scalar("bore", Dim::Length, 1e-4, 5e-2, "1.2 mm", "diameter"),
-    Key::scalar("cd", Dim::Ratio, 0.1, 1.0, "0.62", "discharge coefficient").default("0.62", "sharp edge, ISO 5167-2 at high Reynolds number and small ratio is 0.60"),
+    Key::scalar("cd", Dim::Ratio, 0.1, 1.0, "0.62", "discharge coefficient")
+        .default("0.62", "sharp edge, ISO 5167-2 at high Reynolds number and small ratio is 0.60"),
 ];
 
 /// Relief valve: opens at a difference and passes flow with a slope.
 pub const RELIEF: &[Key] = &[
     Key::scalar("opens_at", Dim::Pressure, 0.1e5, 20e5, "8 bar", "difference at which it opens"),
-    Key::scalar("slope", Dim::PressurePerFlow, 1e7, 1e12, "20 kPa per 100 L/h", "rise of pressure with flow").default("20 kPa per 100 L/h", PRACTICE),
+    Key::scalar("slope", Dim::PressurePerFlow, 1e7, 1e12, "20 kPa per 100 L/h", "rise of pressure with flow")
+        .default("20 kPa per 100 L/h", PRACTICE),
 ];
 
 /// A set of injectors on one rail.
 pub const INJECTORS: &[Key] = &[
-    Key::scalar("static_flow", Dim::VolumeRate, 1e-7, 1e-4, "750 cc/min", "static flow of one injector").usual(1.5e-6, 4e-5),
-    Key::scalar("difference", Dim::Pressure, 0.5e5, 20e5, "3 bar", "pressure difference that the static flow belongs to").default("3 bar", "SAE J1832 gives 300 kPa as an example"),
-    Key::scalar("test_density", Dim::Density, 600.0, 900.0, "683 kg/m³", "density of the test fluid").default("683 kg/m³", "n-heptane near 21 degC, the fluid of SAE J1832"),
-    Key::scalar("dead_time", Dim::Time, 0.0, 5e-3, "1.0 ms", "dead time at 13.8 V and the stated difference; with dead_time_rows it is added to them").default("1.0 ms", "1.0 +- 0.2 ms, common practice, no source"),
-    Key::rows("dead_time_rows", &[Column::new("voltage", Dim::Voltage), Column::new("difference", Dim::Pressure), Column::new("time", Dim::Time)], "[{ voltage = \"12 V\", difference = \"3 bar\", time = \"1.2 ms\" }, ...]", "dead time on a full grid of voltages and differences"),
-    Key::scalar("short_pulse", Dim::Time, 0.0, 5e-3, "0.6 ms", "open time below which flow is no longer proportional").default("0.4 ms", PRACTICE),
-    Key::scalar("flow_factor", Dim::Ratio, 0.2, 2.0, "100 %", "this set against its data sheet").default("100 %", "as stated"),
-    Key::scalar("cylinder_spread", Dim::Ratio, 0.0, 0.5, "1.5 %", "how far the weakest injector lies below the set's mean").default("0 %", "matched set"),
+    Key::scalar("static_flow", Dim::VolumeRate, 1e-7, 1e-4, "750 cc/min", "static flow of one injector")
+        .usual(1.5e-6, 4e-5),
+    Key::scalar(
+        "difference",
+        Dim::Pressure,
+        0.5e5,
+        20e5,
+        "3 bar",
+        "pressure difference that the static flow belongs to",
+    )
+    .default("3 bar", "SAE J1832 gives 300 kPa as an example"),
+    Key::scalar("test_density", Dim::Density, 600.0, 900.0, "683 kg/m³", "density of the test fluid")
+        .default("683 kg/m³", "n-heptane near 21 degC, the fluid of SAE J1832"),
+    Key::scalar(
+        "dead_time",
+        Dim::Time,
+        0.0,
+        5e-3,
+        "1.0 ms",
+        "dead time at 13.8 V and the stated difference; with dead_time_rows it is added to them",
+    )
+    .default("1.0 ms", "1.0 +- 0.2 ms, common practice, no source"),
+    Key::rows(
+        "dead_time_rows",
+        &[
+            Column::new("voltage", Dim::Voltage),
+            Column::new("difference", Dim::Pressure),
+            Column::new("time", Dim::Time),
+        ],
+        "[{ voltage = \"12 V\", difference = \"3 bar\", time = \"1.2 ms\" }, ...]",
+        "dead time on a full grid of voltages and differences",
+    ),
+    Key::scalar(
+        "short_pulse",
+        Dim::Time,
+        0.0,
+        5e-3,
+        "0.6 ms",
+        "open time below which flow is no longer proportional",
+    )
+    .default("0.4 ms", PRACTICE),
+    Key::scalar("flow_factor", Dim::Ratio, 0.2, 2.0, "100 %", "this set against its data sheet")
+        .default("100 %", "as stated"),
+    Key::scalar(
+        "cylinder_spread",
+        Dim::Ratio,
+        0.0,
+        0.5,
+        "1.5 %",
+        "how far the weakest injector lies below the set's mean",
+    )
+    .default("0 %", "matched set"),
     Key::scalar("count", Dim::Ratio, 1.0, 32.0, "4", "how many; left out: one a cylinder").optional(),
-    Key::scalar("static_leak", Dim::VolumeRate, 0.0, 1e-5, "0 cc/min", "flow that passes shut injectors, all together").default("0 cc/min", "tight"),
+    Key::scalar(
+        "static_leak",
+        Dim::VolumeRate,
+        0.0,
+        1e-5,
+        "0 cc/min",
+        "flow that passes shut injectors, all together",
+    )
+    .default("0 cc/min", "tight"),
 ];
 
 /// A vented pot between lift pump and main pump; it is a junction of its own.
 pub const SURGE_POT: &[Key] = &[
     Key::scalar("volume", Dim::Volume, 1e-4, 2e-2, "1.5 L", "usable volume"),
-    Key::scalar("vent_pressure", Dim::Pressure, -0.5e5, 1e5, "0 kPa", "pressure over its surface").gauge().default("0 kPa", "vented to the tank"),
+    Key::scalar("vent_pressure", Dim::Pressure, -0.5e5, 1e5, "0 kPa", "pressure over its surface")
+        .gauge()
+        .default("0 kPa", "vented to the tank"),
 ];
 
 /// The tank; it is a junction of its own.
 pub const TANK: &[Key] = &[
-    Key::scalar("vent_pressure", Dim::Pressure, -0.5e5, 0.5e5, "0 kPa", "pressure over the fuel's surface; a blocked vent pulls it below the ambient").gauge().default("0 kPa", "vented"),
+    Key::scalar(
+        "vent_pressure",
+        Dim::Pressure,
+        -0.5e5,
+        0.5e5,
+        "0 kPa",
+        "pressure over the fuel's surface; a blocked vent pulls it below the ambient",
+    )
+    .gauge()
+    .default("0 kPa", "vented"),
     Key::scalar("volume", Dim::Volume, 1e-3, 0.5, "40 L", "fuel in the tank").default("40 L", PRACTICE),
 ];
 

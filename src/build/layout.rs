@@ -26,22 +26,42 @@ pub(super) fn check(parts: &IndexMap<String, Part>, legs: &[Leg]) -> Vec<Error> 
     let mut used = BTreeSet::new();
     for leg in legs {
         if leg.parts.is_empty() {
-            fail(leg, format!("the leg from {} to {} has no part, so nothing sets its flow", leg.from, leg.to), "name at least one part along it, such as a line");
+            fail(
+                leg,
+                format!("the leg from {} to {} has no part, so nothing sets its flow", leg.from, leg.to),
+                "name at least one part along it, such as a line",
+            );
         }
         if leg.from == leg.to {
-            fail(leg, format!("the leg begins and ends at {}", leg.from), "a leg joins two different junctions");
+            fail(
+                leg,
+                format!("the leg begins and ends at {}", leg.from),
+                "a leg joins two different junctions",
+            );
         }
         for p in &leg.parts {
             match kind(p) {
                 None => {
                     let names: Vec<&str> = parts.keys().map(String::as_str).collect();
-                    let next = format!("{}the parts are: {}", did_you_mean(p, names.iter().copied()), names.join(", "));
+                    let next = format!(
+                        "{}the parts are: {}",
+                        did_you_mean(p, names.iter().copied()),
+                        names.join(", ")
+                    );
                     fail(leg, format!("there is no part \"{p}\""), &next);
                 }
-                Some("surge pot" | "tank") => fail(leg, format!("\"{p}\" is a junction, not a part along a leg"), "name it as from or to of a leg"),
+                Some("surge pot" | "tank") => fail(
+                    leg,
+                    format!("\"{p}\" is a junction, not a part along a leg"),
+                    "name it as from or to of a leg",
+                ),
                 Some(_) => {
                     if !used.insert(p.clone()) {
-                        fail(leg, format!("the part \"{p}\" stands in two places"), "give each place a part of its own");
+                        fail(
+                            leg,
+                            format!("the part \"{p}\" stands in two places"),
+                            "give each place a part of its own",
+                        );
                     }
                 }
             }
@@ -60,32 +80,57 @@ pub(super) fn check(parts: &IndexMap<String, Part>, legs: &[Leg]) -> Vec<Error> 
             fail(leg, "a part follows the injectors".to_owned(), "injectors are the last part of their leg");
         }
         if has("injectors") && has("pump") {
-            fail(leg, "a pump and the injectors in one leg".to_owned(), "put the rail between them as a junction");
+            fail(
+                leg,
+                "a pump and the injectors in one leg".to_owned(),
+                "put the rail between them as a junction",
+            );
         }
         if leg.to == "manifold" && !has("injectors") {
-            fail(leg, "a leg other than the injectors ends in the manifold".to_owned(), "only injectors pass fuel into the manifold");
+            fail(
+                leg,
+                "a leg other than the injectors ends in the manifold".to_owned(),
+                "only injectors pass fuel into the manifold",
+            );
         }
         if leg.from == "manifold" {
-            fail(leg, "a leg takes fuel from the manifold".to_owned(), "legs follow the flow of fuel: the manifold is an end");
+            fail(
+                leg,
+                "a leg takes fuel from the manifold".to_owned(),
+                "legs follow the flow of fuel: the manifold is an end",
+            );
         }
     }
-    let free: BTreeSet<&String> = legs.iter().flat_map(|l| [&l.from, &l.to]).filter(|n| !is_fixed(n, parts)).collect();
+    let free: BTreeSet<&String> =
+        legs.iter().flat_map(|l| [&l.from, &l.to]).filter(|n| !is_fixed(n, parts)).collect();
     for node in free {
         let at: Vec<&Leg> = legs.iter().filter(|l| l.from == *node || l.to == *node).collect();
         if at.len() < 2 {
-            fail(at[0], format!("the junction \"{node}\" is an open end: only this leg meets it"), "join a second leg to it, or end at tank, manifold or air");
+            fail(
+                at[0],
+                format!("the junction \"{node}\" is an open end: only this leg meets it"),
+                "join a second leg to it, or end at tank, manifold or air",
+            );
         }
-        let pumps: Vec<&&Leg> = at.iter().filter(|l| l.to == *node && l.parts.iter().any(|p| kind(p) == Some("pump"))).collect();
+        let pumps: Vec<&&Leg> =
+            at.iter().filter(|l| l.to == *node && l.parts.iter().any(|p| kind(p) == Some("pump"))).collect();
         if pumps.len() > 1 {
             for leg in pumps {
                 if !leg.parts.iter().any(|p| kind(p) == Some("check valve")) {
-                    fail(leg, format!("two pumps meet at \"{node}\" and this one has no check valve: the stronger would drive the weaker backwards"), "put a check valve into each pump's leg");
+                    fail(
+                        leg,
+                        format!(
+                            "two pumps meet at \"{node}\" and this one has no check valve: the stronger would drive the weaker backwards"
+                        ),
+                        "put a check valve into each pump's leg",
+                    );
                 }
             }
         }
     }
     // Every free junction must reach one of given pressure, or its pressure is anything.
-    let mut reached: BTreeSet<&str> = legs.iter().flat_map(|l| [l.from.as_str(), l.to.as_str()]).filter(|n| is_fixed(n, parts)).collect();
+    let mut reached: BTreeSet<&str> =
+        legs.iter().flat_map(|l| [l.from.as_str(), l.to.as_str()]).filter(|n| is_fixed(n, parts)).collect();
     loop {
         let before = reached.len();
         for l in legs {
@@ -100,14 +145,24 @@ pub(super) fn check(parts: &IndexMap<String, Part>, legs: &[Leg]) -> Vec<Error> 
     }
     for l in legs {
         if !reached.contains(l.from.as_str()) {
-            fail(l, format!("no path leads from \"{}\" to the tank, the manifold or the air", l.from), "join the loop to the rest of the circuit");
+            fail(
+                l,
+                format!("no path leads from \"{}\" to the tank, the manifold or the air", l.from),
+                "join the loop to the rest of the circuit",
+            );
         }
     }
     for (name, p) in parts {
         let junction = matches!(p.kind, "surge pot" | "tank");
-        let unused = if junction { !legs.iter().any(|l| l.from == *name || l.to == *name) } else { !used.contains(name) };
+        let unused = if junction {
+            !legs.iter().any(|l| l.from == *name || l.to == *name)
+        } else {
+            !used.contains(name)
+        };
         if unused {
-            let mut e = Error::new(Kind::Layout, "this part stands in no leg").at_key(name).next("put it into a leg, or take it out of the file");
+            let mut e = Error::new(Kind::Layout, "this part stands in no leg")
+                .at_key(name)
+                .next("put it into a leg, or take it out of the file");
             if let Some(l) = p.line {
                 e = e.at_line(l);
             }

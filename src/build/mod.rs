@@ -183,13 +183,22 @@ impl Build {
 
     fn split<'p>(&self, path: &'p str) -> Result<(&'p str, &'p str)> {
         let (owner, key) = path.rsplit_once('.').ok_or_else(|| {
-            Error::new(Kind::Unknown, format!("\"{path}\" is not a path to a value")).next("write part.key, such as \"pump.wear\" or \"engine.lambda\"")
+            Error::new(Kind::Unknown, format!("\"{path}\" is not a path to a value"))
+                .next("write part.key, such as \"pump.wear\" or \"engine.lambda\"")
         })?;
         if self.values(owner).is_none() {
-            let names: Vec<&str> = self.sections.keys().copied().chain(self.parts.keys().map(String::as_str)).collect();
-            return Err(Error::new(Kind::Unknown, format!("there is no part or section \"{owner}\" in \"{}\"", self.name()))
-                .next(format!("{}the names are: {}", did_you_mean(owner, names.iter().copied()), names.join(", ")))
-                .at_key(path));
+            let names: Vec<&str> =
+                self.sections.keys().copied().chain(self.parts.keys().map(String::as_str)).collect();
+            return Err(Error::new(
+                Kind::Unknown,
+                format!("there is no part or section \"{owner}\" in \"{}\"", self.name()),
+            )
+            .next(format!(
+                "{}the names are: {}",
+                did_you_mean(owner, names.iter().copied()),
+                names.join(", ")
+            ))
+            .at_key(path));
         }
         Ok((owner, key))
     }
@@ -203,7 +212,9 @@ impl Build {
         let values = self.values(owner).expect("split has looked");
         values.key(key).map_err(|e| e.at_key(path))?;
         values.parameter(key).ok_or_else(|| {
-            Error::new(Kind::Unknown, "this key holds no single value in this build").next("set it first, or ask for another key").at_key(path)
+            Error::new(Kind::Unknown, "this key holds no single value in this build")
+                .next("set it first, or ask for another key")
+                .at_key(path)
         })
     }
 
@@ -232,7 +243,8 @@ impl Build {
     pub fn set(&mut self, path: &str, text: &str) -> Result<()> {
         let (owner, key_name) = self.split(path)?;
         let (owner, key_name) = (owner.to_owned(), key_name.to_owned());
-        let key = self.values(&owner).expect("split has looked").key(&key_name).map_err(|e| e.at_key(path))?;
+        let key =
+            self.values(&owner).expect("split has looked").key(&key_name).map_err(|e| e.at_key(path))?;
         let ambient = self.section("ambient").si("pressure");
         let new = read::one(path, key, text, ambient)?;
         let values = self.values_mut(&owner);
@@ -262,16 +274,31 @@ impl Build {
         };
         let amount = |x| crate::quantity::Amount { si: x, dim, flavour };
         if !(si >= low && si <= high) {
-            return Err(Error::new(Kind::Value, format!("{} is outside what {} may be", amount(si), key.doc))
-                .next(format!("accepted: {} to {}", amount(low), amount(high)))
-                .at_key(path));
+            return Err(Error::new(
+                Kind::Value,
+                format!("{} is outside what {} may be", amount(si), key.doc),
+            )
+            .next(format!("accepted: {} to {}", amount(low), amount(high)))
+            .at_key(path));
         }
         let (owner, key_name) = (owner.to_owned(), key_name.to_owned());
         let values = self.values_mut(&owner);
         if let Some(p) = values.parameter_mut(&key_name) {
             p.si = si;
         } else {
-            values.put(key, Value::Scalar(Parameter { si, dim, flavour, grade: crate::spec::Grade::Assumed, spread: None, source: None, written: amount(si).to_string(), line: None }));
+            values.put(
+                key,
+                Value::Scalar(Parameter {
+                    si,
+                    dim,
+                    flavour,
+                    grade: crate::spec::Grade::Assumed,
+                    spread: None,
+                    source: None,
+                    written: amount(si).to_string(),
+                    line: None,
+                }),
+            );
         }
         if key_name == "rated_speed" || key_name == "rating_viscosity" {
             self.relearn(&owner)?;
@@ -287,10 +314,15 @@ impl Build {
         let mut b = self.clone();
         let names: Vec<&str> = self.parts.keys().map(String::as_str).collect();
         let old = b.parts.get_mut(name).ok_or_else(|| {
-            Error::new(Kind::Unknown, format!("there is no part \"{name}\"")).next(format!("{}the parts are: {}", did_you_mean(name, names.iter().copied()), names.join(", ")))
+            Error::new(Kind::Unknown, format!("there is no part \"{name}\"")).next(format!(
+                "{}the parts are: {}",
+                did_you_mean(name, names.iter().copied()),
+                names.join(", ")
+            ))
         })?;
         if old.kind != to.kind {
-            return Err(Error::new(Kind::Layout, format!("\"{name}\" is a {}, not a {}", old.kind, to.kind)).next("replace a part by one of its kind"));
+            return Err(Error::new(Kind::Layout, format!("\"{name}\" is a {}, not a {}", old.kind, to.kind))
+                .next("replace a part by one of its kind"));
         }
         *old = to.clone();
         b.input = digest(&[&b.input, name, &format!("{:?}", to.values)]);
@@ -314,7 +346,9 @@ impl Build {
         if let Some(part) = self.parts.get_mut(owner)
             && part.kind == "pump"
         {
-            part.law = Some(Arc::new(crate::part::pump::identified(&part.values).map_err(|e| e.at_key(format!("{owner}.rows")))?));
+            part.law = Some(Arc::new(
+                crate::part::pump::identified(&part.values).map_err(|e| e.at_key(format!("{owner}.rows")))?,
+            ));
         }
         Ok(())
     }

@@ -14,17 +14,28 @@ const COMMON: [&str; 3] = ["grade", "source", "note"];
 pub(super) fn build(text: &str) -> Result<Build> {
     let doc = Document::parse(text).map_err(|e| {
         let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].matches('\n').count() + 1);
-        Error::new(Kind::Format, format!("this is not TOML: {}", e.message().trim().replace('\n', "; "))).at_line(line).next("see the build files under datasets for the form")
+        Error::new(Kind::Format, format!("this is not TOML: {}", e.message().trim().replace('\n', "; ")))
+            .at_line(line)
+            .next("see the build files under datasets for the form")
     })?;
     let mut r = Reader { text, ambient: STANDARD_ATMOSPHERE, errors: Vec::new(), slips: Vec::new() };
-    let mut sections: IndexMap<&'static str, Values> = SECTIONS.iter().map(|(n, keys)| (*n, Values::defaults(keys))).collect();
+    let mut sections: IndexMap<&'static str, Values> =
+        SECTIONS.iter().map(|(n, keys)| (*n, Values::defaults(keys))).collect();
     let root = doc.as_table();
 
     for (name, item) in root.iter() {
         if !SECTIONS.iter().any(|(n, _)| *n == name) && !["part", "leg"].contains(&name) {
             let names: Vec<_> = SECTIONS.iter().map(|(n, _)| *n).chain(["part", "leg"]).collect();
             let line = r.line(item.span());
-            r.fail(name, line, Error::new(Kind::Unknown, "there is no such section").next(format!("{}the sections are: {}", did_you_mean(name, names.iter().copied()), names.join(", "))));
+            r.fail(
+                name,
+                line,
+                Error::new(Kind::Unknown, "there is no such section").next(format!(
+                    "{}the sections are: {}",
+                    did_you_mean(name, names.iter().copied()),
+                    names.join(", ")
+                )),
+            );
         }
     }
     for (name, keys) in SECTIONS {
@@ -39,7 +50,12 @@ pub(super) fn build(text: &str) -> Result<Build> {
                 }
                 None => {
                     let line = r.line(item.span());
-                    r.fail(name, line, Error::new(Kind::Format, "a table is needed").next(format!("write [{name}] on a line of its own")));
+                    r.fail(
+                        name,
+                        line,
+                        Error::new(Kind::Format, "a table is needed")
+                            .next(format!("write [{name}] on a line of its own")),
+                    );
                 }
             }
         }
@@ -61,7 +77,11 @@ pub(super) fn build(text: &str) -> Result<Build> {
                     }
                 }
             }
-            None => r.fail("part", None, Error::new(Kind::Format, "parts are tables").next("write [part.pump] and its kind")),
+            None => r.fail(
+                "part",
+                None,
+                Error::new(Kind::Format, "parts are tables").next("write [part.pump] and its kind"),
+            ),
         }
     }
     let legs = legs(&mut r, root);
@@ -72,7 +92,8 @@ pub(super) fn build(text: &str) -> Result<Build> {
         return Err(e);
     }
     let mut build = Build { sections, parts, legs, slips: r.slips, file: None, input: digest(&[text]) };
-    let pumps: Vec<(String, Option<usize>)> = build.parts_of("pump").map(|(n, p)| (n.to_owned(), p.line)).collect();
+    let pumps: Vec<(String, Option<usize>)> =
+        build.parts_of("pump").map(|(n, p)| (n.to_owned(), p.line)).collect();
     for (name, line) in pumps {
         build.relearn(&name).map_err(|e| match line {
             Some(l) => e.at_line(l),
@@ -89,7 +110,9 @@ pub(super) fn one(path: &str, key: &'static Key, text: &str, ambient: f64) -> Re
         crate::spec::Takes::Rows(_) | crate::spec::Takes::Flag => format!("v = {text}"),
         _ => format!("v = {}", toml_edit::value(text)),
     };
-    let doc = Document::parse(toml.as_str()).map_err(|e| Error::new(Kind::Format, format!("\"{text}\" cannot be read: {}", e.message())).at_key(path))?;
+    let doc = Document::parse(toml.as_str()).map_err(|e| {
+        Error::new(Kind::Format, format!("\"{text}\" cannot be read: {}", e.message())).at_key(path)
+    })?;
     let mut r = Reader { text: &toml, ambient, errors: Vec::new(), slips: Vec::new() };
     let value = r.read(path, key, doc.as_table().get("v").expect("just written"), &Common::default());
     value.ok_or_else(|| {
@@ -102,7 +125,8 @@ pub(super) fn one(path: &str, key: &'static Key, text: &str, ambient: f64) -> Re
 }
 
 fn missing(key: &Key) -> Error {
-    Error::new(Kind::Value, format!("this value is missing ({})", key.doc)).next(format!("write {} = \"{}\"", key.name, key.example))
+    Error::new(Kind::Value, format!("this value is missing ({})", key.doc))
+        .next(format!("write {} = \"{}\"", key.name, key.example))
 }
 
 fn common(r: &mut Reader<'_>, path: &str, t: &dyn TableLike) -> Common {
@@ -112,7 +136,12 @@ fn common(r: &mut Reader<'_>, path: &str, t: &dyn TableLike) -> Common {
             Some(g) => c.grade = Some(g),
             None => {
                 let line = r.line(item.span());
-                r.fail(&format!("{path}.grade"), line, Error::new(Kind::Unknown, format!("found {}", item.to_string().trim())).next(format!("the grades are: {}", Grade::WORDS.join(", "))));
+                r.fail(
+                    &format!("{path}.grade"),
+                    line,
+                    Error::new(Kind::Unknown, format!("found {}", item.to_string().trim()))
+                        .next(format!("the grades are: {}", Grade::WORDS.join(", "))),
+                );
             }
         }
     }
@@ -130,7 +159,15 @@ fn table(r: &mut Reader<'_>, path: &str, keys: &'static [Key], t: &dyn TableLike
         } else if !COMMON.contains(&name) && name != "kind" {
             let names: Vec<_> = keys.iter().map(|k| k.name).collect();
             let line = r.line(item.span());
-            r.fail(&format!("{path}.{name}"), line, Error::new(Kind::Unknown, "there is no such key").next(format!("{}the keys are: {}", did_you_mean(name, names.iter().copied()), names.join(", "))));
+            r.fail(
+                &format!("{path}.{name}"),
+                line,
+                Error::new(Kind::Unknown, "there is no such key").next(format!(
+                    "{}the keys are: {}",
+                    did_you_mean(name, names.iter().copied()),
+                    names.join(", ")
+                )),
+            );
         }
     }
 }
@@ -138,19 +175,47 @@ fn table(r: &mut Reader<'_>, path: &str, keys: &'static [Key], t: &dyn TableLike
 fn part(r: &mut Reader<'_>, name: &str, item: &Item) -> Option<Part> {
     let line = r.line(item.span());
     let Some(t) = item.as_table_like() else {
-        r.fail(name, line, Error::new(Kind::Format, "a part is a table").next(format!("write [part.\"{name}\"] and its kind")));
+        r.fail(
+            name,
+            line,
+            Error::new(Kind::Format, "a part is a table")
+                .next(format!("write [part.\"{name}\"] and its kind")),
+        );
         return None;
     };
-    if SECTIONS.iter().any(|(n, _)| *n == name) || layout::FIXED.contains(&name) && name != "tank" || name.contains('.') {
-        r.fail(name, line, Error::new(Kind::Unknown, "a part may not have the name of a section or junction, nor a dot in it").next("choose another name"));
+    if SECTIONS.iter().any(|(n, _)| *n == name)
+        || layout::FIXED.contains(&name) && name != "tank"
+        || name.contains('.')
+    {
+        r.fail(
+            name,
+            line,
+            Error::new(
+                Kind::Unknown,
+                "a part may not have the name of a section or junction, nor a dot in it",
+            )
+            .next("choose another name"),
+        );
         return None;
     }
     let kinds: Vec<_> = KINDS.iter().map(|(k, _)| *k).collect();
     let kind = t.get("kind").and_then(Item::as_str).unwrap_or_default();
     let Some(keys) = keys_of(kind) else {
         let at = t.get("kind").and_then(|i| r.line(i.span())).or(line);
-        let what = if kind.is_empty() { "the kind of this part is missing".to_owned() } else { format!("there is no kind \"{kind}\"") };
-        r.fail(&format!("{name}.kind"), at, Error::new(Kind::Unknown, what).next(format!("{}the kinds are: {}", did_you_mean(kind, kinds.iter().copied()), kinds.join(", "))));
+        let what = if kind.is_empty() {
+            "the kind of this part is missing".to_owned()
+        } else {
+            format!("there is no kind \"{kind}\"")
+        };
+        r.fail(
+            &format!("{name}.kind"),
+            at,
+            Error::new(Kind::Unknown, what).next(format!(
+                "{}the kinds are: {}",
+                did_you_mean(kind, kinds.iter().copied()),
+                kinds.join(", ")
+            )),
+        );
         return None;
     };
     let before = r.errors.len();
@@ -168,33 +233,62 @@ fn part(r: &mut Reader<'_>, name: &str, item: &Item) -> Option<Part> {
 fn legs(r: &mut Reader<'_>, root: &toml_edit::Table) -> Vec<Leg> {
     let mut out: Vec<Leg> = Vec::new();
     let Some(all) = root.get("leg").and_then(Item::as_array_of_tables) else {
-        r.fail("leg", None, Error::new(Kind::Format, "there is no leg, so nothing is joined").next("write [[leg]] with name, from, to and parts"));
+        r.fail(
+            "leg",
+            None,
+            Error::new(Kind::Format, "there is no leg, so nothing is joined")
+                .next("write [[leg]] with name, from, to and parts"),
+        );
         return out;
     };
     for (i, t) in all.iter().enumerate() {
         let line = r.line(t.span());
-        let name = t.get("name").and_then(Item::as_str).map_or_else(|| format!("leg {}", i + 1), str::to_owned);
+        let name =
+            t.get("name").and_then(Item::as_str).map_or_else(|| format!("leg {}", i + 1), str::to_owned);
         for (key, item) in t.iter() {
             if !["name", "from", "to", "parts", "note"].contains(&key) {
                 let at = r.line(item.span());
-                r.fail(&format!("{name}.{key}"), at, Error::new(Kind::Unknown, "there is no such key of a leg").next("the keys are: name, from, to, parts, note"));
+                r.fail(
+                    &format!("{name}.{key}"),
+                    at,
+                    Error::new(Kind::Unknown, "there is no such key of a leg")
+                        .next("the keys are: name, from, to, parts, note"),
+                );
             }
         }
         let mut end = |key: &str| match t.get(key).and_then(Item::as_str) {
             Some(s) => s.to_owned(),
             None => {
-                r.fail(&format!("{name}.{key}"), line, Error::new(Kind::Format, "this end of the leg is missing").next(format!("write {key} = \"tank\", \"rail\", \"manifold\" or a junction of your own")));
+                r.fail(
+                    &format!("{name}.{key}"),
+                    line,
+                    Error::new(Kind::Format, "this end of the leg is missing").next(format!(
+                        "write {key} = \"tank\", \"rail\", \"manifold\" or a junction of your own"
+                    )),
+                );
                 String::new()
             }
         };
         let (from, to) = (end("from"), end("to"));
-        let parts: Option<Vec<String>> = t.get("parts").and_then(Item::as_array).map(|a| a.iter().filter_map(|v| v.as_str().map(str::to_owned)).collect());
+        let parts: Option<Vec<String>> = t
+            .get("parts")
+            .and_then(Item::as_array)
+            .map(|a| a.iter().filter_map(|v| v.as_str().map(str::to_owned)).collect());
         let parts = parts.unwrap_or_else(|| {
-            r.fail(&format!("{name}.parts"), line, Error::new(Kind::Format, "the parts along this leg are missing").next("write parts = [\"strainer\", \"pump\", ...] in the order of the flow"));
+            r.fail(
+                &format!("{name}.parts"),
+                line,
+                Error::new(Kind::Format, "the parts along this leg are missing")
+                    .next("write parts = [\"strainer\", \"pump\", ...] in the order of the flow"),
+            );
             Vec::new()
         });
         if out.iter().any(|l| l.name == name) {
-            r.fail(&name, line, Error::new(Kind::Layout, "two legs have this name").next("give each leg a name of its own"));
+            r.fail(
+                &name,
+                line,
+                Error::new(Kind::Layout, "two legs have this name").next("give each leg a name of its own"),
+            );
         }
         out.push(Leg { name, from, to, parts, line });
     }

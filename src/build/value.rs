@@ -54,8 +54,15 @@ impl Reader<'_> {
                 Some(w) if words.contains(&w) => Some(Value::Word(w.to_owned())),
                 _ => {
                     let found = item.to_string();
-                    let e = Error::new(Kind::Unknown, format!("found {}, which is not one of the words", found.trim()))
-                        .next(format!("{}the words are: {}", crate::error::did_you_mean(found.trim().trim_matches('"'), words.iter().copied()), words.join(", ")));
+                    let e = Error::new(
+                        Kind::Unknown,
+                        format!("found {}, which is not one of the words", found.trim()),
+                    )
+                    .next(format!(
+                        "{}the words are: {}",
+                        crate::error::did_you_mean(found.trim().trim_matches('"'), words.iter().copied()),
+                        words.join(", ")
+                    ));
                     self.fail(path, line, e);
                     None
                 }
@@ -63,14 +70,29 @@ impl Reader<'_> {
             Takes::Text => match item.as_str() {
                 Some(w) => Some(Value::Word(w.to_owned())),
                 None => {
-                    self.fail(path, line, Error::new(Kind::Format, format!("found {}, a text is needed", item.to_string().trim())).next(format!("write {} = \"{}\"", key.name, key.example)));
+                    self.fail(
+                        path,
+                        line,
+                        Error::new(
+                            Kind::Format,
+                            format!("found {}, a text is needed", item.to_string().trim()),
+                        )
+                        .next(format!("write {} = \"{}\"", key.name, key.example)),
+                    );
                     None
                 }
             },
             Takes::Flag => match item.as_bool() {
                 Some(b) => Some(Value::Flag(b)),
                 None => {
-                    self.fail(path, line, Error::new(Kind::Format, format!("found {}, true or false is needed", item.to_string().trim())));
+                    self.fail(
+                        path,
+                        line,
+                        Error::new(
+                            Kind::Format,
+                            format!("found {}, true or false is needed", item.to_string().trim()),
+                        ),
+                    );
                     None
                 }
             },
@@ -78,7 +100,14 @@ impl Reader<'_> {
         }
     }
 
-    fn scalar(&mut self, path: &str, key: &'static Key, item: &Item, common: &Common, line: Option<usize>) -> Option<Parameter> {
+    fn scalar(
+        &mut self,
+        path: &str,
+        key: &'static Key,
+        item: &Item,
+        common: &Common,
+        line: Option<usize>,
+    ) -> Option<Parameter> {
         let Takes::Scalar { dim, flavour, low, high, usual } = key.takes else { return None };
         let mut grade = common.grade.unwrap_or(Grade::Assumed);
         let mut source = common.source.clone();
@@ -92,7 +121,12 @@ impl Reader<'_> {
                         "value" => {}
                         "grade" => match inner.as_str().and_then(Grade::read) {
                             Some(g) => grade = g,
-                            None => self.fail(&format!("{path}.grade"), inner_line, Error::new(Kind::Unknown, format!("found {}", inner.to_string().trim())).next(format!("the grades are: {}", Grade::WORDS.join(", ")))),
+                            None => self.fail(
+                                &format!("{path}.grade"),
+                                inner_line,
+                                Error::new(Kind::Unknown, format!("found {}", inner.to_string().trim()))
+                                    .next(format!("the grades are: {}", Grade::WORDS.join(", "))),
+                            ),
                         },
                         "source" => source = inner.as_str().map(str::to_owned),
                         "tol" => tol = Some((inner.clone(), inner_line)),
@@ -109,7 +143,14 @@ impl Reader<'_> {
                 match t.get("value") {
                     Some(v) => v.clone(),
                     None => {
-                        self.fail(path, line, Error::new(Kind::Format, "the value itself is missing").next(format!("write {{ value = \"{}\", grade = \"measured\" }}", key.example)));
+                        self.fail(
+                            path,
+                            line,
+                            Error::new(Kind::Format, "the value itself is missing").next(format!(
+                                "write {{ value = \"{}\", grade = \"measured\" }}",
+                                key.example
+                            )),
+                        );
                         return None;
                     }
                 }
@@ -122,11 +163,28 @@ impl Reader<'_> {
             if let Some(hint) = slip(si, low, high, dim, flavour, self.ambient) {
                 next = format!("{hint}; {next}");
             }
-            self.fail(path, line, Error::new(Kind::Value, format!("found {written}, which is outside what {} may be", key.doc)).next(next));
+            self.fail(
+                path,
+                line,
+                Error::new(Kind::Value, format!("found {written}, which is outside what {} may be", key.doc))
+                    .next(next),
+            );
             return None;
         }
-        let looks_off = usual.and_then(|(l, h)| (!(si >= l && si <= h)).then(|| slip(si, l, h, dim, flavour, self.ambient).map_or_else(
-            || format!("{written} is unusual: expected between {} and {}", Amount { si: l, dim, flavour }, Amount { si: h, dim, flavour }), |hint| format!("{written} is unusual: {hint}"))));
+        let looks_off = usual.and_then(|(l, h)| {
+            (!(si >= l && si <= h)).then(|| {
+                slip(si, l, h, dim, flavour, self.ambient).map_or_else(
+                    || {
+                        format!(
+                            "{written} is unusual: expected between {} and {}",
+                            Amount { si: l, dim, flavour },
+                            Amount { si: h, dim, flavour }
+                        )
+                    },
+                    |hint| format!("{written} is unusual: {hint}"),
+                )
+            })
+        });
         if let Some(what) = looks_off {
             self.slips.push(Slip { key: path.to_owned(), line, what });
         }
@@ -140,25 +198,62 @@ impl Reader<'_> {
     }
 
     /// A value with its unit, converted to the kind of pressure that is asked for.
-    fn number(&mut self, path: &str, key: &Key, dim: Dim, flavour: Flavour, item: &Item, line: Option<usize>) -> Option<(f64, String)> {
+    fn number(
+        &mut self,
+        path: &str,
+        key: &Key,
+        dim: Dim,
+        flavour: Flavour,
+        item: &Item,
+        line: Option<usize>,
+    ) -> Option<(f64, String)> {
         let text = match item.as_value() {
             Some(Toml::String(s)) => s.value().clone(),
             Some(Toml::Integer(i)) if dim == Dim::Ratio => i.value().to_string(),
             Some(Toml::Float(f)) if dim == Dim::Ratio => f.value().to_string(),
             Some(Toml::Integer(_) | Toml::Float(_)) => {
                 let found = item.to_string();
-                self.fail(path, line, Error::new(Kind::Format, format!("found {}, a {} without its unit", found.trim(), dim.name())).next(format!("write the unit in the value, such as \"{}\"; units read here: {}", key.example, unit::accepted(dim))));
+                self.fail(
+                    path,
+                    line,
+                    Error::new(
+                        Kind::Format,
+                        format!("found {}, a {} without its unit", found.trim(), dim.name()),
+                    )
+                    .next(format!(
+                        "write the unit in the value, such as \"{}\"; units read here: {}",
+                        key.example,
+                        unit::accepted(dim)
+                    )),
+                );
                 return None;
             }
             _ => {
-                self.fail(path, line, Error::new(Kind::Format, format!("found {}, a {} is needed", item.to_string().trim(), dim.name())).next(format!("write it as \"{}\"", key.example)));
+                self.fail(
+                    path,
+                    line,
+                    Error::new(
+                        Kind::Format,
+                        format!("found {}, a {} is needed", item.to_string().trim(), dim.name()),
+                    )
+                    .next(format!("write it as \"{}\"", key.example)),
+                );
                 return None;
             }
         };
         match self.quantity(&text, dim, flavour) {
             Ok(si) => Some((si, text)),
             Err(what) => {
-                self.fail(path, line, Error::new(Kind::Value, format!("found \"{text}\": {what}")).next(format!("accepted: a {} in {}, such as \"{}\"", dim.name(), unit::accepted(dim), key.example)));
+                self.fail(
+                    path,
+                    line,
+                    Error::new(Kind::Value, format!("found \"{text}\": {what}")).next(format!(
+                        "accepted: a {} in {}, such as \"{}\"",
+                        dim.name(),
+                        unit::accepted(dim),
+                        key.example
+                    )),
+                );
                 None
             }
         }
@@ -170,20 +265,32 @@ impl Reader<'_> {
             unit::ReadError::NotFinite => "the number is not finite".to_owned(),
             unit::ReadError::NoUnit => "the unit is missing".to_owned(),
             unit::ReadError::UnknownUnit(u) => format!("the unit \"{u}\" is not known"),
-            unit::ReadError::WrongQuantity { unit, found } => format!("\"{unit}\" measures {}, not {}", found.name(), dim.name()),
+            unit::ReadError::WrongQuantity { unit, found } => {
+                format!("\"{unit}\" measures {}, not {}", found.name(), dim.name())
+            }
         })?;
         match (read.flavour, flavour) {
             (None, _) => Ok(read.si),
             (Some(a), b) if a == b => Ok(read.si),
             (Some(Flavour::Absolute), Flavour::Gauge) => Ok(read.si - self.ambient),
             (Some(Flavour::Gauge), Flavour::Absolute) => Ok(read.si + self.ambient),
-            (Some(_), Flavour::Plain) => Err("a difference of two pressures is neither gauge nor absolute".to_owned()),
+            (Some(_), Flavour::Plain) => {
+                Err("a difference of two pressures is neither gauge nor absolute".to_owned())
+            }
             (Some(_), _) => Err("a difference cannot stand for a gauge or absolute pressure".to_owned()),
         }
     }
 
     /// `tol = "0.1 mm"` or `"3 %"`: half-width, rectangular unless a shape is named (JCGM 100, 4.3.7).
-    fn tolerance(&mut self, path: &str, dim: Dim, si: f64, item: &Item, line: Option<usize>, shape: Option<(String, Option<usize>)>) -> Option<Distribution> {
+    fn tolerance(
+        &mut self,
+        path: &str,
+        dim: Dim,
+        si: f64,
+        item: &Item,
+        line: Option<usize>,
+        shape: Option<(String, Option<usize>)>,
+    ) -> Option<Distribution> {
         let text = item.as_str().unwrap_or_default().to_owned();
         let dim = if dim == Dim::Temperature { Dim::TemperatureDifference } else { dim };
         let half = if let Some(part) = text.trim().strip_suffix('%') {
@@ -193,27 +300,61 @@ impl Reader<'_> {
         };
         let path = format!("{path}.tol");
         let Some(a) = half.filter(|a| *a > 0.0 && a.is_finite()) else {
-            self.fail(&path, line, Error::new(Kind::Value, format!("found {}, a half-width above zero is needed", item.to_string().trim())).next(format!("write \"3 %\" (of the value) or a {} in {}", dim.name(), unit::accepted(dim))));
+            self.fail(
+                &path,
+                line,
+                Error::new(
+                    Kind::Value,
+                    format!("found {}, a half-width above zero is needed", item.to_string().trim()),
+                )
+                .next(format!(
+                    "write \"3 %\" (of the value) or a {} in {}",
+                    dim.name(),
+                    unit::accepted(dim)
+                )),
+            );
             return None;
         };
         match shape.as_ref().map_or("rectangular", |(s, _)| s.as_str()) {
             "rectangular" => Some(Distribution::Uniform { low: si - a, high: si + a }),
             "triangular" => Some(Distribution::Triangular { low: si - a, mode: si, high: si + a }),
             // A stated tolerance that is normal is read as its 95 % half-width, cut at 1.5 times itself.
-            "normal" => Some(Distribution::TruncatedNormal { mean: si, sd: a / 1.96, low: si - 1.5 * a, high: si + 1.5 * a }),
+            "normal" => Some(Distribution::TruncatedNormal {
+                mean: si,
+                sd: a / 1.96,
+                low: si - 1.5 * a,
+                high: si + 1.5 * a,
+            }),
             other => {
                 let at = shape.as_ref().and_then(|(_, l)| *l).or(line);
-                self.fail(&path, at, Error::new(Kind::Unknown, format!("found shape \"{other}\"")).next("the shapes are: rectangular, triangular, normal"));
+                self.fail(
+                    &path,
+                    at,
+                    Error::new(Kind::Unknown, format!("found shape \"{other}\""))
+                        .next("the shapes are: rectangular, triangular, normal"),
+                );
                 None
             }
         }
     }
 
     /// `spread = { law = "lognormal", median = "60 mΩ", sigma_ln = 0.5 }`: a law with units.
-    fn spread(&mut self, path: &str, dim: Dim, flavour: Flavour, item: &Item, line: Option<usize>) -> Option<Distribution> {
+    fn spread(
+        &mut self,
+        path: &str,
+        dim: Dim,
+        flavour: Flavour,
+        item: &Item,
+        line: Option<usize>,
+    ) -> Option<Distribution> {
         let path = format!("{path}.spread");
         let Some(table) = item.as_table_like() else {
-            self.fail(&path, line, Error::new(Kind::Format, "a table is needed").next("write { law = \"triangular\", low = \"...\", mode = \"...\", high = \"...\" }"));
+            self.fail(
+                &path,
+                line,
+                Error::new(Kind::Format, "a table is needed")
+                    .next("write { law = \"triangular\", low = \"...\", mode = \"...\", high = \"...\" }"),
+            );
             return None;
         };
         let mut json = serde_json::Map::new();
@@ -231,7 +372,9 @@ impl Reader<'_> {
             };
             let converted = match value.as_value() {
                 Some(Toml::String(s)) if name == "law" => Ok(s.value().as_str().into()),
-                Some(Toml::Array(a)) => a.iter().map(|v| number(self, v)).collect::<Result<Vec<f64>, _>>().map(Into::into),
+                Some(Toml::Array(a)) => {
+                    a.iter().map(|v| number(self, v)).collect::<Result<Vec<f64>, _>>().map(Into::into)
+                }
                 Some(v) => number(self, v).map(Into::into),
                 None => Err("a value is needed".to_owned()),
             };
@@ -239,7 +382,11 @@ impl Reader<'_> {
                 Ok(v) => {
                     json.insert(name.to_owned(), v);
                 }
-                Err(what) => self.fail(&format!("{path}.{name}"), self.line(value.span()).or(line), Error::new(Kind::Value, what).next(format!("units read here: {}", unit::accepted(d)))),
+                Err(what) => self.fail(
+                    &format!("{path}.{name}"),
+                    self.line(value.span()).or(line),
+                    Error::new(Kind::Value, what).next(format!("units read here: {}", unit::accepted(d))),
+                ),
             }
         }
         let law: Result<Distribution, _> = serde_json::from_value(json.into());
@@ -252,22 +399,49 @@ impl Reader<'_> {
         }
     }
 
-    fn rows(&mut self, path: &str, key: &Key, columns: &'static [crate::spec::Column], item: &Item, common: &Common, line: Option<usize>) -> Option<Rows> {
+    fn rows(
+        &mut self,
+        path: &str,
+        key: &Key,
+        columns: &'static [crate::spec::Column],
+        item: &Item,
+        common: &Common,
+        line: Option<usize>,
+    ) -> Option<Rows> {
         let tables: Vec<&dyn toml_edit::TableLike> = if let Some(a) = item.as_array_of_tables() {
             a.iter().map(|t| t as &dyn toml_edit::TableLike).collect()
         } else if let Some(a) = item.as_array() {
-            let t: Vec<_> = a.iter().filter_map(|v| v.as_inline_table()).map(|t| t as &dyn toml_edit::TableLike).collect();
+            let t: Vec<_> = a
+                .iter()
+                .filter_map(|v| v.as_inline_table())
+                .map(|t| t as &dyn toml_edit::TableLike)
+                .collect();
             if t.len() != a.len() {
-                self.fail(path, line, Error::new(Kind::Format, "every row must be a table").next(format!("write {} = {}", key.name, key.example)));
+                self.fail(
+                    path,
+                    line,
+                    Error::new(Kind::Format, "every row must be a table")
+                        .next(format!("write {} = {}", key.name, key.example)),
+                );
                 return None;
             }
             t
         } else {
-            self.fail(path, line, Error::new(Kind::Format, "rows are needed").next(format!("write {} = {}", key.name, key.example)));
+            self.fail(
+                path,
+                line,
+                Error::new(Kind::Format, "rows are needed")
+                    .next(format!("write {} = {}", key.name, key.example)),
+            );
             return None;
         };
         if tables.is_empty() {
-            self.fail(path, line, Error::new(Kind::Format, "there is no row").next(format!("write {} = {}", key.name, key.example)));
+            self.fail(
+                path,
+                line,
+                Error::new(Kind::Format, "there is no row")
+                    .next(format!("write {} = {}", key.name, key.example)),
+            );
             return None;
         }
         let before = self.errors.len();
@@ -277,14 +451,24 @@ impl Reader<'_> {
             for (name, v) in table.iter() {
                 if !columns.iter().any(|c| c.name == name) {
                     let names: Vec<_> = columns.iter().map(|c| c.name).collect();
-                    self.fail(&format!("{row_path}.{name}"), self.line(v.span()).or(line), Error::new(Kind::Unknown, "there is no such column").next(format!("the columns are: {}", names.join(", "))));
+                    self.fail(
+                        &format!("{row_path}.{name}"),
+                        self.line(v.span()).or(line),
+                        Error::new(Kind::Unknown, "there is no such column")
+                            .next(format!("the columns are: {}", names.join(", "))),
+                    );
                 }
             }
             let mut row = Vec::new();
             for c in columns {
                 match table.get(c.name) {
                     None if c.optional => row.push(f64::NAN),
-                    None => self.fail(&row_path, line, Error::new(Kind::Format, format!("the column {} is missing", c.name)).next(format!("write {} = {}", key.name, key.example))),
+                    None => self.fail(
+                        &row_path,
+                        line,
+                        Error::new(Kind::Format, format!("the column {} is missing", c.name))
+                            .next(format!("write {} = {}", key.name, key.example)),
+                    ),
                     Some(v) => {
                         let at = self.line(v.span()).or(line);
                         let cell = format!("{row_path}.{}", c.name);
@@ -313,7 +497,10 @@ impl Reader<'_> {
 fn row_slip(key: &str, column: &str, si: f64, written: &str) -> Option<String> {
     let ten_l_per_min = 10e-3 / 60.0;
     (key == "rows" && column == "flow" && si > ten_l_per_min).then(|| {
-        format!("{written} is more than 10 L/min for one car pump: probably L/min written for L/h (would be {})", Amount::new(si / 60.0, Dim::VolumeRate))
+        format!(
+            "{written} is more than 10 L/min for one car pump: probably L/min written for L/h (would be {})",
+            Amount::new(si / 60.0, Dim::VolumeRate)
+        )
     })
 }
 
@@ -321,10 +508,20 @@ fn row_slip(key: &str, column: &str, si: f64, written: &str) -> Option<String> {
 fn slip(si: f64, low: f64, high: f64, dim: Dim, flavour: Flavour, ambient: f64) -> Option<String> {
     let inside = |x: f64| x >= low && x <= high;
     match (dim, flavour) {
-        (Dim::VolumeRate, _) if inside(si / 60.0) => Some(format!("probably L/min written for L/h (would be {})", Amount::new(si / 60.0, dim))),
-        (Dim::VolumeRate, _) if inside(si * 60.0) => Some(format!("probably L/h written for L/min (would be {})", Amount::new(si * 60.0, dim))),
-        (Dim::Pressure, Flavour::Absolute) if inside(si + ambient) => Some(format!("probably a gauge pressure written for an absolute one (would be {})", Amount::new(si + ambient, dim).absolute())),
-        (Dim::Pressure, Flavour::Gauge) if inside(si - ambient) => Some(format!("probably an absolute pressure written for a gauge one (would be {})", Amount::new(si - ambient, dim).gauge())),
+        (Dim::VolumeRate, _) if inside(si / 60.0) => {
+            Some(format!("probably L/min written for L/h (would be {})", Amount::new(si / 60.0, dim)))
+        }
+        (Dim::VolumeRate, _) if inside(si * 60.0) => {
+            Some(format!("probably L/h written for L/min (would be {})", Amount::new(si * 60.0, dim)))
+        }
+        (Dim::Pressure, Flavour::Absolute) if inside(si + ambient) => Some(format!(
+            "probably a gauge pressure written for an absolute one (would be {})",
+            Amount::new(si + ambient, dim).absolute()
+        )),
+        (Dim::Pressure, Flavour::Gauge) if inside(si - ambient) => Some(format!(
+            "probably an absolute pressure written for a gauge one (would be {})",
+            Amount::new(si - ambient, dim).gauge()
+        )),
         _ => None,
     }
 }

@@ -56,7 +56,13 @@ impl Error {
     /// An error of this kind; `what` says what was found.
     #[must_use]
     pub fn new(kind: Kind, what: impl Into<String>) -> Self {
-        Self(Box::new(Inner { kind, what: what.into(), place: Place::default(), next: None, more: Vec::new() }))
+        Self(Box::new(Inner {
+            kind,
+            what: what.into(),
+            place: Place::default(),
+            next: None,
+            more: Vec::new(),
+        }))
     }
 
     /// A file that could not be used.
@@ -64,7 +70,9 @@ impl Error {
     pub fn file(path: &Path, error: &std::io::Error) -> Self {
         let what = match error.kind() {
             std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
-            std::io::ErrorKind::PermissionDenied => "the file may not be opened (permission denied)".to_owned(),
+            std::io::ErrorKind::PermissionDenied => {
+                "the file may not be opened (permission denied)".to_owned()
+            }
             std::io::ErrorKind::IsADirectory => "this is a folder, a file is needed".to_owned(),
             _ => error.to_string(),
         };

@@ -10,8 +10,8 @@ pub mod filter; // Darcy-Forchheimer, packed beds, filtration ratio
 pub mod gas; // perfect gas and its flow through a restriction
 pub mod injector; // static flow, dead time, low-pulse region, spread of a set
 pub mod line; // friction, fittings, bores, unsteady closed forms
-pub mod motor; // permanent-magnet motor: volts to torque and speed
 pub mod manifold; // filling and emptying, boost build-up
+pub mod motor; // permanent-magnet motor: volts to torque and speed
 pub mod orifice; // orifice law, discharge coefficients, valve sizing, poppets
 pub mod pump; // motor and element solved together, law from rating rows
 pub mod regulator; // diaphragm, spring, poppet, reference port

@@ -63,7 +63,14 @@ pub struct Key {
 impl Key {
     /// A key that takes one value between `low` and `high` (SI).
     #[must_use]
-    pub const fn scalar(name: &'static str, dim: Dim, low: f64, high: f64, example: &'static str, doc: &'static str) -> Self {
+    pub const fn scalar(
+        name: &'static str,
+        dim: Dim,
+        low: f64,
+        high: f64,
+        example: &'static str,
+        doc: &'static str,
+    ) -> Self {
         Self {
             name,
             takes: Takes::Scalar { dim, flavour: Flavour::Plain, low, high, usual: None },
@@ -78,19 +85,48 @@ impl Key {
     /// A key that takes one of these words; the first is the default.
     #[must_use]
     pub const fn word(name: &'static str, words: &'static [&'static str], doc: &'static str) -> Self {
-        Self { name, takes: Takes::Word(words), default: Some(words[0]), optional: false, example: words[0], doc, source: "the layout of the car" }
+        Self {
+            name,
+            takes: Takes::Word(words),
+            default: Some(words[0]),
+            optional: false,
+            example: words[0],
+            doc,
+            source: "the layout of the car",
+        }
     }
 
     /// A key that takes free text.
     #[must_use]
     pub const fn text(name: &'static str, example: &'static str, doc: &'static str) -> Self {
-        Self { name, takes: Takes::Text, default: None, optional: true, example, doc, source: "stated by the build" }
+        Self {
+            name,
+            takes: Takes::Text,
+            default: None,
+            optional: true,
+            example,
+            doc,
+            source: "stated by the build",
+        }
     }
 
     /// A key that takes rows with these columns.
     #[must_use]
-    pub const fn rows(name: &'static str, columns: &'static [Column], example: &'static str, doc: &'static str) -> Self {
-        Self { name, takes: Takes::Rows(columns), default: None, optional: true, example, doc, source: "stated by the build" }
+    pub const fn rows(
+        name: &'static str,
+        columns: &'static [Column],
+        example: &'static str,
+        doc: &'static str,
+    ) -> Self {
+        Self {
+            name,
+            takes: Takes::Rows(columns),
+            default: None,
+            optional: true,
+            example,
+            doc,
+            source: "stated by the build",
+        }
     }
 
     /// The same, read as a pressure above the ambient.

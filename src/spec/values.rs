@@ -111,7 +111,8 @@ impl Values {
             if let Some(text) = key.default {
                 let value = match key.takes {
                     Takes::Scalar { dim, flavour, .. } => {
-                        let read = unit::read(text, dim).unwrap_or_else(|e| panic!("default of {}: {e:?}", key.name));
+                        let read = unit::read(text, dim)
+                            .unwrap_or_else(|e| panic!("default of {}: {e:?}", key.name));
                         Value::Scalar(Parameter {
                             si: read.si,
                             dim,
@@ -146,8 +147,11 @@ impl Values {
     pub fn key(&self, name: &str) -> Result<&'static Key> {
         self.schema.0.iter().find(|k| k.name == name).ok_or_else(|| {
             let names: Vec<_> = self.schema.0.iter().map(|k| k.name).collect();
-            Error::new(Kind::Unknown, format!("there is no key \"{name}\" here"))
-                .next(format!("{}the keys are: {}", did_you_mean(name, names.iter().copied()), names.join(", ")))
+            Error::new(Kind::Unknown, format!("there is no key \"{name}\" here")).next(format!(
+                "{}the keys are: {}",
+                did_you_mean(name, names.iter().copied()),
+                names.join(", ")
+            ))
         })
     }
 

@@ -49,9 +49,13 @@ pub struct Belief {
 /// The fuel of a build.
 pub(crate) fn blend(build: &Build) -> Result<Blend> {
     let f = build.section("fuel");
-    let petrol = Component::Petrol { density15: kg_per_m3(f.si("petrol_density")), dvpe: abs(pa(f.si("vapour_pressure"))) };
+    let petrol = Component::Petrol {
+        density15: kg_per_m3(f.si("petrol_density")),
+        dvpe: abs(pa(f.si("vapour_pressure"))),
+    };
     let ethanol = f.si("ethanol");
-    Blend::from_volume(&[(petrol, 1.0 - ethanol), (Component::Ethanol, ethanol)]).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("fuel"))
+    Blend::from_volume(&[(petrol, 1.0 - ethanol), (Component::Ethanol, ethanol)])
+        .map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("fuel"))
 }
 
 /// A filter or strainer from its loss at a flow, at the viscosity and density of a clean-fluid test.
@@ -83,11 +87,26 @@ pub(crate) fn injector(v: &Values) -> Result<Injector> {
                 grid[i][j] = r[2];
             }
             if grid.iter().flatten().any(|t| t.is_nan()) {
-                return Err(Error::new(Kind::Value, format!("the dead times do not fill the grid of {} voltages and {} differences", volts.len(), dps.len()))
-                    .next("give a row for every pair of voltage and difference"));
+                return Err(Error::new(
+                    Kind::Value,
+                    format!(
+                        "the dead times do not fill the grid of {} voltages and {} differences",
+                        volts.len(),
+                        dps.len()
+                    ),
+                )
+                .next("give a row for every pair of voltage and difference"));
             }
-            let base = if v.parameter("dead_time").is_some_and(|p| p.line.is_none() && p.source.as_deref().is_some_and(|s| s.starts_with("default"))) { 0.0 } else { extra };
-            DeadTime::table(volts, dps, &grid).map_err(|e| Error::new(Kind::Value, e.to_string()))?.shifted(base)
+            let base = if v.parameter("dead_time").is_some_and(|p| {
+                p.line.is_none() && p.source.as_deref().is_some_and(|s| s.starts_with("default"))
+            }) {
+                0.0
+            } else {
+                extra
+            };
+            DeadTime::table(volts, dps, &grid)
+                .map_err(|e| Error::new(Kind::Value, e.to_string()))?
+                .shifted(base)
         }
     };
     Ok(Injector {
@@ -118,7 +137,9 @@ impl Circuit {
         let blend = blend(build)?;
         let t = op.fuel_temperature.unwrap_or_else(|| build.section("fuel").si("temperature"));
         // Properties at the pressure of the line: 3 bar above ambient; a bar changes density by 0.01 %.
-        let fuel = blend.at(kelvin(t), AbsolutePressure::from_pascals(ambient + 3e5)).map_err(|e| Error::new(Kind::Range, e.to_string()).at_key("fuel.temperature"))?;
+        let fuel = blend
+            .at(kelvin(t), AbsolutePressure::from_pascals(ambient + 3e5))
+            .map_err(|e| Error::new(Kind::Range, e.to_string()).at_key("fuel.temperature"))?;
         let surroundings = Surroundings {
             rho: fuel.density,
             mu: fuel.viscosity,
@@ -130,7 +151,16 @@ impl Circuit {
             ambient,
         };
         let demand = demand::demand(build, op, &blend, fuel.density)?;
-        let mut circuit = Self { legs: Vec::new(), junctions: Vec::new(), given_names: Vec::new(), given: Vec::new(), surroundings, demand, belief: None, rail: None };
+        let mut circuit = Self {
+            legs: Vec::new(),
+            junctions: Vec::new(),
+            given_names: Vec::new(),
+            given: Vec::new(),
+            surroundings,
+            demand,
+            belief: None,
+            rail: None,
+        };
         for leg in build.legs() {
             let from = circuit.end(build, &leg.from);
             let to = circuit.end(build, &leg.to);
@@ -142,7 +172,13 @@ impl Circuit {
             if matches!(elements.last(), Some(Element::Injectors(_))) && circuit.rail.is_none() {
                 circuit.rail = Some(from);
             }
-            circuit.legs.push(LegLaw { name: leg.name.clone(), from, to, parts: leg.parts.clone(), elements });
+            circuit.legs.push(LegLaw {
+                name: leg.name.clone(),
+                from,
+                to,
+                parts: leg.parts.clone(),
+                elements,
+            });
         }
         Ok(circuit)
     }
@@ -187,7 +223,10 @@ impl Circuit {
             "line" => Element::Line(line(v)),
             "check valve" => {
                 let d = v.si("bore");
-                Element::Check { valve: CheckValve { cracking: v.si("cracking"), cd_a: v.si("cd") * PI * d * d / 4.0 }, shut: v.si("leak") }
+                Element::Check {
+                    valve: CheckValve { cracking: v.si("cracking"), cd_a: v.si("cd") * PI * d * d / 4.0 },
+                    shut: v.si("leak"),
+                }
             }
             "orifice" => {
                 let d = v.si("bore");
@@ -205,7 +244,11 @@ impl Circuit {
                 // Base was set with warm fuel in the car: the density of now.
                 let regulator = Regulator::from_values(v, self.surroundings.rho);
                 let port = if v.word("reference") == "manifold" { Port::Manifold } else { Port::Air };
-                Element::Regulator(Box::new(ReferencedRegulator { regulator, port, leak: v.si("reference_leak") }))
+                Element::Regulator(Box::new(ReferencedRegulator {
+                    regulator,
+                    port,
+                    leak: v.si("reference_leak"),
+                }))
             }
             "injectors" => {
                 let set = self.injectors(build, name, v, blend)?;
@@ -222,7 +265,8 @@ impl Circuit {
         let mut pulse = Pulse::Off;
         if let Some(d) = &self.demand {
             let c = build.section("control");
-            let total: f64 = build.parts_of("injectors").map(|(_, p)| p.values.opt("count").unwrap_or(d.cylinders)).sum();
+            let total: f64 =
+                build.parts_of("injectors").map(|(_, p)| p.values.opt("count").unwrap_or(d.cylinders)).sum();
             let believed_afr = c.opt("stoichiometric_ratio").unwrap_or(d.stoichiometric);
             let believed_air = d.air * (1.0 + c.si("air_error"));
             let factor = d.fuel * d.lambda * d.stoichiometric / d.air; // what headroom questions multiply demand by
@@ -235,21 +279,51 @@ impl Circuit {
             let error = c.si("dead_time_error");
             if c.word("compensation") == "rail sensor" {
                 pulse = Pulse::Measured { mass, coefficient, dead_time_error: error, cycle: d.cycle };
-                self.belief.get_or_insert(Belief { mass, difference: f64::NAN, flow: f64::NAN, dead_time: f64::NAN, pulse: f64::NAN });
+                self.belief.get_or_insert(Belief {
+                    mass,
+                    difference: f64::NAN,
+                    flow: f64::NAN,
+                    dead_time: f64::NAN,
+                    pulse: f64::NAN,
+                });
             } else {
-                let base = c.opt("base").or_else(|| build.parts_of("regulator").next().map(|(_, r)| r.values.si("base"))).or_else(|| c.opt("rail_target")).ok_or_else(|| {
-                    Error::new(Kind::Value, "the calibration's base pressure is not known: there is no regulator").next("write base = \"3 bar\" in [control]").at_key("control.base")
-                })?;
-                let difference = if c.word("compensation") == "base less manifold" { base - (s.manifold - s.ambient) } else { base };
+                let base = c
+                    .opt("base")
+                    .or_else(|| build.parts_of("regulator").next().map(|(_, r)| r.values.si("base")))
+                    .or_else(|| c.opt("rail_target"))
+                    .ok_or_else(|| {
+                        Error::new(
+                            Kind::Value,
+                            "the calibration's base pressure is not known: there is no regulator",
+                        )
+                        .next("write base = \"3 bar\" in [control]")
+                        .at_key("control.base")
+                    })?;
+                let difference = if c.word("compensation") == "base less manifold" {
+                    base - (s.manifold - s.ambient)
+                } else {
+                    base
+                };
                 if difference <= 0.0 {
-                    return Err(Error::new(Kind::Range, "the calibration expects no pressure difference at all across the injectors").next("less boost, or another compensation").at_key("control.compensation"));
+                    return Err(Error::new(
+                        Kind::Range,
+                        "the calibration expects no pressure difference at all across the injectors",
+                    )
+                    .next("less boost, or another compensation")
+                    .at_key("control.compensation"));
                 }
                 let (dead, _) = truth.dead_time.at_edge(s.supply, difference);
                 let dead = dead + error;
                 let q = coefficient * difference.sqrt();
                 let width = mass / q + dead;
                 pulse = Pulse::Fixed { pulse: width, cycle: d.cycle };
-                self.belief.get_or_insert(Belief { mass, difference, flow: q, dead_time: dead, pulse: width });
+                self.belief.get_or_insert(Belief {
+                    mass,
+                    difference,
+                    flow: q,
+                    dead_time: dead,
+                    pulse: width,
+                });
             }
         }
         let leak = v.si("static_leak");
@@ -265,11 +339,19 @@ impl Circuit {
 
 /// A hose, pipe or drilling.
 pub(crate) fn line(v: &Values) -> Line {
-    Line { length: v.si("length"), bore: v.si("bore"), roughness: v.si("roughness"), k_sum: v.si("fittings"), rise: v.si("rise") }
+    Line {
+        length: v.si("length"),
+        bore: v.si("bore"),
+        roughness: v.si("roughness"),
+        k_sum: v.si("fittings"),
+        rise: v.si("rise"),
+    }
 }
 
 /// A pump of a build with its own factor, wear, relief and margin.
 pub(crate) fn pump(build: &Build, name: &str, v: &Values) -> Result<Pump> {
-    let law = build.pump_law(name).ok_or_else(|| Error::new(Kind::Value, "this pump has no rating rows").at_key(format!("{name}.rows")))?;
+    let law = build.pump_law(name).ok_or_else(|| {
+        Error::new(Kind::Value, "this pump has no rating rows").at_key(format!("{name}.rows"))
+    })?;
     Ok(law.pump.with_values(v, law.rows()[0]))
 }

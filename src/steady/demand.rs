@@ -50,8 +50,11 @@ pub(super) fn table(rows: &crate::spec::Rows, x: f64, what: &str) -> Result<f64>
     let (first, last) = (&rows.data[0], &rows.data[rows.data.len() - 1]);
     let show = |v: f64| Amount::new(v, Dim::AngularVelocity).to_string();
     if x < first[0] * (1.0 - 1e-12) || x > last[0] * (1.0 + 1e-12) {
-        return Err(Error::new(Kind::Range, format!("{what} is known from {} to {}, {} was asked", show(first[0]), show(last[0]), show(x)))
-            .next("add a row to the build, or ask inside the table"));
+        return Err(Error::new(
+            Kind::Range,
+            format!("{what} is known from {} to {}, {} was asked", show(first[0]), show(last[0]), show(x)),
+        )
+        .next("add a row to the build, or ask inside the table"));
     }
     let i = rows.data.windows(2).position(|w| x <= w[1][0]).unwrap_or(rows.data.len().saturating_sub(2));
     if rows.data.len() == 1 {
@@ -68,14 +71,25 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
     }
     let e = build.section("engine");
     if op.speed > e.si("rev_limit") * 1.05 {
-        return Err(Error::new(Kind::Range, format!("{} is beyond the rev limit of {}", Amount::new(op.speed, Dim::AngularVelocity), Amount::new(e.si("rev_limit"), Dim::AngularVelocity)))
-            .next("ask below the limit, or change engine.rev_limit"));
+        return Err(Error::new(
+            Kind::Range,
+            format!(
+                "{} is beyond the rev limit of {}",
+                Amount::new(op.speed, Dim::AngularVelocity),
+                Amount::new(e.si("rev_limit"), Dim::AngularVelocity)
+            ),
+        )
+        .next("ask below the limit, or change engine.rev_limit"));
     }
     let air = build.section("ambient");
     let ambient = air.si("pressure");
     let manifold = ambient + op.boost;
     if manifold < 5e3 {
-        return Err(Error::new(Kind::Range, format!("a manifold at {} is near vacuum", Amount::new(manifold, Dim::Pressure).absolute())).next("give the manifold pressure above ambient: vacuum is negative and less than the ambient"));
+        return Err(Error::new(
+            Kind::Range,
+            format!("a manifold at {} is near vacuum", Amount::new(manifold, Dim::Pressure).absolute()),
+        )
+        .next("give the manifold pressure above ambient: vacuum is negative and less than the ambient"));
     }
     let outside = air.si("temperature");
     let before = AbsolutePressure::from_pascals(ambient - e.si("intake_loss"));
@@ -83,8 +97,16 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
     let pressure_ratio = (after.pascals() / before.pascals()).max(1.0);
     // In vacuum the throttle, not the compressor, sets the pressure: the charge stays at ambient temperature.
     let (outlet, mut charge) = if op.boost > 0.0 {
-        let t2 = engine::compressor_outlet_temperature(kelvin(outside), ratio(pressure_ratio), ratio(e.si("compressor_efficiency")));
-        let t3 = engine::intercooler_outlet_temperature(t2, kelvin(outside), ratio(e.si("intercooler_effectiveness")));
+        let t2 = engine::compressor_outlet_temperature(
+            kelvin(outside),
+            ratio(pressure_ratio),
+            ratio(e.si("compressor_efficiency")),
+        );
+        let t3 = engine::intercooler_outlet_temperature(
+            t2,
+            kelvin(outside),
+            ratio(e.si("intercooler_effectiveness")),
+        );
         (t2.value, t3.value)
     } else {
         (outside, outside)
@@ -97,10 +119,17 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
         ve *= table(rows, op.speed, "volumetric efficiency")?;
     }
     let displacement = m3(e.si("displacement"));
-    let air_flow = engine::air_mass_flow(ratio(ve), displacement, op.speed(), AbsolutePressure::from_pascals(manifold), kelvin(charge));
+    let air_flow = engine::air_mass_flow(
+        ratio(ve),
+        displacement,
+        op.speed(),
+        AbsolutePressure::from_pascals(manifold),
+        kelvin(charge),
+    );
     let stoichiometric = blend.stoichiometric_afr();
     let lambda = e.si("lambda");
-    let fuel = engine::fuel_mass_flow(air_flow, ratio(lambda), ratio(stoichiometric)).value * op.demand_factor;
+    let fuel =
+        engine::fuel_mass_flow(air_flow, ratio(lambda), ratio(stoichiometric)).value * op.demand_factor;
     let _ = cc;
     Ok(Some(Demand {
         speed: op.speed,
@@ -129,8 +158,16 @@ mod engine {
     pub fn intercooler_outlet_temperature(t2: Temperature, ta: Temperature, e: Ratio) -> Temperature {
         kelvin(t2.value - e.value * (t2.value - ta.value))
     }
-    pub fn air_mass_flow(ve: Ratio, vd: Volume, w: AngularVelocity, p: AbsolutePressure, t: Temperature) -> MassRate {
-        kg_per_s(ve.value * vd.value * p.pascals() / (287.05 * t.value) * w.value / (4.0 * std::f64::consts::PI))
+    pub fn air_mass_flow(
+        ve: Ratio,
+        vd: Volume,
+        w: AngularVelocity,
+        p: AbsolutePressure,
+        t: Temperature,
+    ) -> MassRate {
+        kg_per_s(
+            ve.value * vd.value * p.pascals() / (287.05 * t.value) * w.value / (4.0 * std::f64::consts::PI),
+        )
     }
     pub fn fuel_mass_flow(air: MassRate, lambda: Ratio, afr: Ratio) -> MassRate {
         air / (lambda * afr)

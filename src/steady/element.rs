@@ -168,7 +168,8 @@ impl InjectorSet {
         let (leak, _) = orifice::flow(dp, self.leak_cd_a.max(1e-18), s.rho, orifice::DP_SMALL);
         let cycle = self.cycle();
         let (each, _) = self.injector.static_volume_flow(dp, s.rho);
-        let pulsed = if cycle.is_finite() { self.count * each * self.open_time(dp, s.supply) / cycle } else { 0.0 };
+        let pulsed =
+            if cycle.is_finite() { self.count * each * self.open_time(dp, s.supply) / cycle } else { 0.0 };
         pulsed + leak + LEAST * dp
     }
 

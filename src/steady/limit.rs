@@ -35,7 +35,17 @@ pub struct Acceptance {
 
 impl Default for Acceptance {
     fn default() -> Self {
-        Self { headroom: 0.20, duty_design: 0.85, duty: 0.90, lambda: 0.03, difference: 0.05, inlet_margin: 10e3, wiring_drop: 0.5, fuse: 0.80, worst_cylinder: 0.04 }
+        Self {
+            headroom: 0.20,
+            duty_design: 0.85,
+            duty: 0.90,
+            lambda: 0.03,
+            difference: 0.05,
+            inlet_margin: 10e3,
+            wiring_drop: 0.5,
+            fuse: 0.80,
+            worst_cylinder: 0.04,
+        }
     }
 }
 
@@ -139,40 +149,97 @@ pub fn limits_at(build: &Build, p: &Point, accept: &Acceptance) -> Result<Limits
     let mut check = |name, part: &str, found: Amount, limit: Amount, verdict, margin: f64| {
         checks.push(Check { name, part: part.to_owned(), found, limit, verdict, margin });
     };
-    let worse = |fail: bool, warn: bool| if fail { Verdict::Fail } else if warn { Verdict::Warn } else { Verdict::Pass };
+    let worse = |fail: bool, warn: bool| {
+        if fail {
+            Verdict::Fail
+        } else if warn {
+            Verdict::Warn
+        } else {
+            Verdict::Pass
+        }
+    };
     let number = |x: f64| Amount::new(x, Dim::Ratio);
     let main_pump = p.pumps.iter().filter(|x| x.on).max_by(|a, b| a.running.rise.total_cmp(&b.running.rise));
     if headroom.is_finite() {
-        check("supply headroom", main_pump.map_or("pump", |x| &x.name), number(headroom), number(accept.headroom), worse(headroom < 0.0, headroom < accept.headroom), headroom);
+        check(
+            "supply headroom",
+            main_pump.map_or("pump", |x| &x.name),
+            number(headroom),
+            number(accept.headroom),
+            worse(headroom < 0.0, headroom < accept.headroom),
+            headroom,
+        );
     }
     for i in &p.injectors {
         if p.demand.is_some() {
             // Flow left: the open time at the limit over the open time now.
             let at_limit = (accept.duty * i.cycle - i.dead_time).max(0.0);
             let left = at_limit / i.open_time.max(1e-9) - 1.0;
-            check("injector duty", &i.name, number(i.duty), number(accept.duty), worse(i.duty > accept.duty, i.duty > accept.duty_design), left);
+            check(
+                "injector duty",
+                &i.name,
+                number(i.duty),
+                number(accept.duty),
+                worse(i.duty > accept.duty, i.duty > accept.duty_design),
+                left,
+            );
         }
     }
     if let Some(b) = p.belief.filter(|b| b.difference.is_finite()) {
         let found = p.difference().value;
         let least = b.difference * (1.0 - accept.difference);
-        check("differential pressure", p.rail.as_deref().unwrap_or("rail"), Amount::new(found, Dim::Pressure), Amount::new(least, Dim::Pressure), worse(found < least, false), found / least - 1.0);
+        check(
+            "differential pressure",
+            p.rail.as_deref().unwrap_or("rail"),
+            Amount::new(found, Dim::Pressure),
+            Amount::new(least, Dim::Pressure),
+            worse(found < least, false),
+            found / least - 1.0,
+        );
     }
     if let (Some(l), Some(d)) = (p.lambda(), p.demand) {
         let most = d.lambda * (1.0 + accept.lambda);
         check("lambda", "engine", number(l), number(most), worse(l > most, false), most / l - 1.0);
         if let Some(w) = p.worst_lambda() {
             let most = d.lambda * (1.0 + accept.worst_cylinder);
-            check("worst cylinder", "injectors", number(w), number(most), worse(w > most, false), most / w - 1.0);
+            check(
+                "worst cylinder",
+                "injectors",
+                number(w),
+                number(most),
+                worse(w > most, false),
+                most / w - 1.0,
+            );
         }
     }
     for x in p.pumps.iter().filter(|x| x.on) {
         let needed = accept.inlet_margin.max(x.required_margin);
-        check("inlet margin", &x.name, Amount::new(x.inlet_margin, Dim::Pressure), Amount::new(needed, Dim::Pressure), worse(x.inlet_margin < needed, x.inlet_margin < 2.0 * needed), x.inlet_margin / needed - 1.0);
+        check(
+            "inlet margin",
+            &x.name,
+            Amount::new(x.inlet_margin, Dim::Pressure),
+            Amount::new(needed, Dim::Pressure),
+            worse(x.inlet_margin < needed, x.inlet_margin < 2.0 * needed),
+            x.inlet_margin / needed - 1.0,
+        );
         let drop = x.feed_drop + x.return_drop;
-        check("wiring drop", &x.name, Amount::new(drop, Dim::Voltage), Amount::new(accept.wiring_drop, Dim::Voltage), worse(false, drop > accept.wiring_drop), accept.wiring_drop / drop.max(1e-9) - 1.0);
+        check(
+            "wiring drop",
+            &x.name,
+            Amount::new(drop, Dim::Voltage),
+            Amount::new(accept.wiring_drop, Dim::Voltage),
+            worse(false, drop > accept.wiring_drop),
+            accept.wiring_drop / drop.max(1e-9) - 1.0,
+        );
         let most = accept.fuse * x.fuse;
-        check("fuse load", &x.name, Amount::new(x.running.current, Dim::Current), Amount::new(most, Dim::Current), worse(x.running.current > most, false), most / x.running.current - 1.0);
+        check(
+            "fuse load",
+            &x.name,
+            Amount::new(x.running.current, Dim::Current),
+            Amount::new(most, Dim::Current),
+            worse(x.running.current > most, false),
+            most / x.running.current - 1.0,
+        );
     }
     checks.sort_by(|a, b| b.verdict.cmp(&a.verdict).then(a.margin.total_cmp(&b.margin)));
 
@@ -181,7 +248,16 @@ pub fn limits_at(build: &Build, p: &Point, accept: &Acceptance) -> Result<Limits
         _ => Vec::new(),
     };
     let (part, sentence) = verdict(p, &checks, &costs, asked, supply, headroom);
-    Ok(Limits { checks, capacity: supply, asked, headroom, held: hold.map_or(f64::NAN, |(_, at)| at - p.ambient), costs, part, sentence })
+    Ok(Limits {
+        checks,
+        capacity: supply,
+        asked,
+        headroom,
+        held: hold.map_or(f64::NAN, |(_, at)| at - p.ambient),
+        costs,
+        part,
+        sentence,
+    })
 }
 
 /// What the supply gains when one part after the other is made perfect in thought.
@@ -190,7 +266,8 @@ fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Re
     let mut circuit_parts: Vec<(String, &'static str)> = Vec::new();
     let circuit = Circuit::of(build, op)?;
     for leg in &circuit.legs {
-        let supplies = !leg.elements.iter().any(|e| matches!(e, Element::Regulator(_) | Element::Injectors(_)));
+        let supplies =
+            !leg.elements.iter().any(|e| matches!(e, Element::Regulator(_) | Element::Injectors(_)));
         if supplies {
             for name in &leg.parts {
                 circuit_parts.push((name.clone(), build.part(name).map_or("", |p| p.kind)));
@@ -205,7 +282,11 @@ fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Re
         ("check valve", "check valve without loss", &[("cracking", 0.0), ("bore", 0.05)]),
         ("orifice", "orifice wide open", &[("bore", 0.05)]),
         ("pump", "pump as new", &[("wear", 0.0)]),
-        ("pump", "full supply voltage at the pump", &[("feed_length", 0.0), ("return_length", 0.0), ("feed_contacts", 0.0), ("return_contacts", 0.0)]),
+        (
+            "pump",
+            "full supply voltage at the pump",
+            &[("feed_length", 0.0), ("return_length", 0.0), ("feed_contacts", 0.0), ("return_contacts", 0.0)],
+        ),
     ];
     for (name, kind) in circuit_parts {
         for (k, change, values) in tiny {
@@ -218,7 +299,8 @@ fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Re
             }
             let gain = capacity(&better, op, junction, at)? - now;
             if gain > 1e-10 {
-                let part = if change.contains("voltage") { format!("wiring of {name}") } else { name.clone() };
+                let part =
+                    if change.contains("voltage") { format!("wiring of {name}") } else { name.clone() };
                 out.push(Cost { part, change, gain });
             }
         }
@@ -227,7 +309,14 @@ fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Re
     Ok(out)
 }
 
-fn verdict(p: &Point, checks: &[Check], costs: &[Cost], asked: f64, supply: f64, headroom: f64) -> (String, String) {
+fn verdict(
+    p: &Point,
+    checks: &[Check],
+    costs: &[Cost],
+    asked: f64,
+    supply: f64,
+    headroom: f64,
+) -> (String, String) {
     let flow = |q: f64| Amount::new(q, Dim::VolumeRate).to_string();
     if headroom < 0.0 {
         let missing = asked - supply;
@@ -235,24 +324,59 @@ fn verdict(p: &Point, checks: &[Check], costs: &[Cost], asked: f64, supply: f64,
         if let Some(c) = costs.iter().find(|c| c.gain >= missing) {
             return (
                 c.part.clone(),
-                format!("supply short by {}: {} costs {}, and mending it alone is enough ({})", flow(missing), c.part, flow(c.gain), c.change),
+                format!(
+                    "supply short by {}: {} costs {}, and mending it alone is enough ({})",
+                    flow(missing),
+                    c.part,
+                    flow(c.gain),
+                    c.change
+                ),
             );
         }
-        let pump = checks.iter().find(|c| c.name == "supply headroom").map_or_else(|| "pump".to_owned(), |c| c.part.clone());
+        let pump = checks
+            .iter()
+            .find(|c| c.name == "supply headroom")
+            .map_or_else(|| "pump".to_owned(), |c| c.part.clone());
         let all: f64 = costs.iter().map(|c| c.gain).sum();
         let why = match costs.first() {
-            Some(c) => format!("no single part mends it (dearest: {} at {}, all together {})", c.part, flow(c.gain), flow(all)),
+            Some(c) => format!(
+                "no single part mends it (dearest: {} at {}, all together {})",
+                c.part,
+                flow(c.gain),
+                flow(all)
+            ),
             None => "nothing else in the supply costs flow".to_owned(),
         };
-        return (pump.clone(), format!("supply short by {}: {pump} brings {} at this pressure and voltage, {} is asked; {why}", flow(missing), flow(supply), flow(asked)));
+        return (
+            pump.clone(),
+            format!(
+                "supply short by {}: {pump} brings {} at this pressure and voltage, {} is asked; {why}",
+                flow(missing),
+                flow(supply),
+                flow(asked)
+            ),
+        );
     }
     let flows = |c: &&Check| matches!(c.name, "supply headroom" | "injector duty");
     if let Some(c) = checks.iter().find(|c| c.verdict == Verdict::Fail) {
-        return (c.part.clone(), format!("{} of {} is {}, the limit is {}", c.name, c.part, c.found, c.limit));
+        return (
+            c.part.clone(),
+            format!("{} of {} is {}, the limit is {}", c.name, c.part, c.found, c.limit),
+        );
     }
     match checks.iter().filter(flows).min_by(|a, b| a.margin.total_cmp(&b.margin)) {
-        Some(c) => (c.part.clone(), format!("{} runs out first ({}): {:.0} % more fuel is left", c.part, c.name, 100.0 * c.margin)),
-        None => ("none".to_owned(), if p.demand.is_none() { "the engine is at rest".to_owned() } else { "nothing that limits flow is known".to_owned() }),
+        Some(c) => (
+            c.part.clone(),
+            format!("{} runs out first ({}): {:.0} % more fuel is left", c.part, c.name, 100.0 * c.margin),
+        ),
+        None => (
+            "none".to_owned(),
+            if p.demand.is_none() {
+                "the engine is at rest".to_owned()
+            } else {
+                "nothing that limits flow is known".to_owned()
+            },
+        ),
     }
 }
 
@@ -295,7 +419,8 @@ pub fn reserve(build: &Build, op: &Operating) -> Result<Reserve> {
     let now = op.boost.max(0.0);
     out.boost = crossing(0.0, (now + 1.5e5).min(3e5), 12, &mut boosted)?.unwrap_or(f64::NAN);
     if let Some(rows) = build.section("engine").rows("boost_rows") {
-        let (low, high) = (rows.data[0][0], rows.data[rows.data.len() - 1][0].min(build.section("engine").si("rev_limit")));
+        let (low, high) =
+            (rows.data[0][0], rows.data[rows.data.len() - 1][0].min(build.section("engine").si("rev_limit")));
         let along = |w: f64| {
             let boost = super::demand::table(rows, w, "boost")?;
             headroom(build, &Operating { speed: w, boost, ..*op })

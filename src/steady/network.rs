@@ -112,7 +112,13 @@ impl LegLaw {
 }
 
 /// Solves from a start; the state is left at the solution.
-pub(super) fn solve(legs: &[LegLaw], given: &[f64], junctions: &[String], s: &Surroundings, state: &mut State) -> Result<Effort> {
+pub(super) fn solve(
+    legs: &[LegLaw],
+    given: &[f64],
+    junctions: &[String],
+    s: &Surroundings,
+    state: &mut State,
+) -> Result<Effort> {
     let n = junctions.len();
     let mut effort = Effort::default();
     let pressure = |e: End, p: &[f64]| match e {
@@ -132,7 +138,12 @@ pub(super) fn solve(legs: &[LegLaw], given: &[f64], junctions: &[String], s: &Su
             let mut settled = true;
             worst = (0, 0.0);
             for (l, leg) in legs.iter().enumerate() {
-                let line = leg.linearise(state.flows[l], pressure(leg.from, &state.pressures), pressure(leg.to, &state.pressures), s);
+                let line = leg.linearise(
+                    state.flows[l],
+                    pressure(leg.from, &state.pressures),
+                    pressure(leg.to, &state.pressures),
+                    s,
+                );
                 let r = line.r.abs();
                 if !(r <= PRESSURE || r / line.h <= FLOW) {
                     settled = false;
@@ -171,7 +182,11 @@ pub(super) fn solve(legs: &[LegLaw], given: &[f64], junctions: &[String], s: &Su
                     }
                 }
             }
-            let dp = if n == 0 { DVector::zeros(0) } else { m.lu().solve(&rhs).unwrap_or_else(|| DVector::zeros(n)) };
+            let dp = if n == 0 {
+                DVector::zeros(0)
+            } else {
+                m.lu().solve(&rhs).unwrap_or_else(|| DVector::zeros(n))
+            };
             let change = |e: End| match e {
                 End::Given(_) => 0.0,
                 End::Free(i) => dp[i],

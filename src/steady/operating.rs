@@ -31,13 +31,27 @@ impl Operating {
     /// The engine running at this speed with this manifold gauge pressure (boost positive).
     #[must_use]
     pub fn at(speed: AngularVelocity, boost: impl Into<GaugePressure>) -> Self {
-        Self { speed: speed.value, boost: boost.into().pascals(), supply: None, fuel_temperature: None, reference: None, demand_factor: 1.0 }
+        Self {
+            speed: speed.value,
+            boost: boost.into().pascals(),
+            supply: None,
+            fuel_temperature: None,
+            reference: None,
+            demand_factor: 1.0,
+        }
     }
 
     /// Key on, engine at rest, pump running.
     #[must_use]
     pub fn engine_off() -> Self {
-        Self { speed: 0.0, boost: 0.0, supply: None, fuel_temperature: None, reference: None, demand_factor: 1.0 }
+        Self {
+            speed: 0.0,
+            boost: 0.0,
+            supply: None,
+            fuel_temperature: None,
+            reference: None,
+            demand_factor: 1.0,
+        }
     }
 
     /// The reference hose pulled off and plugged, the regulator open to air: how base is set.

@@ -10,7 +10,8 @@ use crate::error::{Error, Kind, Result};
 use crate::part::pump::Running;
 use crate::part::regulator::Mode;
 use crate::quantity::{
-    AbsolutePressure, Amount, Current, Dim, GaugePressure, Pressure, Ratio, Time, Voltage, VolumeRate, amps, m3_per_s, pa, ratio, s, volts,
+    AbsolutePressure, Amount, Current, Dim, GaugePressure, Pressure, Ratio, Time, Voltage, VolumeRate, amps,
+    m3_per_s, pa, ratio, s, volts,
 };
 use indexmap::IndexMap;
 use serde::Serialize;
@@ -183,10 +184,13 @@ pub fn point(build: &Build, op: &Operating) -> Result<Point> {
 pub(super) fn settle(build: &Build, circuit: &mut Circuit) -> Result<(State, Effort)> {
     let mut state = start(circuit);
     let effort = solve_from(circuit, &mut state)?;
-    let controlled = circuit.legs.iter().flat_map(|l| &l.elements).any(|e| matches!(e, Element::Pump(p) if p.controlled));
+    let controlled =
+        circuit.legs.iter().flat_map(|l| &l.elements).any(|e| matches!(e, Element::Pump(p) if p.controlled));
     let (true, Some(rail)) = (controlled, circuit.rail) else { return Ok((state, effort)) };
     let target = build.section("control").opt("rail_target").ok_or_else(|| {
-        Error::new(Kind::Value, "a speed-controlled pump needs a target").next("write rail_target = \"4 bar\" in [control]").at_key("control.rail_target")
+        Error::new(Kind::Value, "a speed-controlled pump needs a target")
+            .next("write rail_target = \"4 bar\" in [control]")
+            .at_key("control.rail_target")
     })? + circuit.surroundings.ambient;
     let End::Free(rail) = rail else { return Ok((state, effort)) };
     if state.pressures[rail] <= target {
@@ -202,7 +206,11 @@ pub(super) fn settle(build: &Build, circuit: &mut Circuit) -> Result<(State, Eff
     let (mut low, mut high) = (0.0, full);
     let (mut f_low, mut f_high) = (at(low, circuit, &mut state)?, at(high, circuit, &mut state)?);
     if f_low > 0.0 {
-        return Err(Error::new(Kind::Solve, "the rail stands above the control's target even with the pump at rest").next("check control.rail_target"));
+        return Err(Error::new(
+            Kind::Solve,
+            "the rail stands above the control's target even with the pump at rest",
+        )
+        .next("check control.rail_target"));
     }
     for _ in 0..200 {
         let v = (low * f_high - high * f_low) / (f_high - f_low);
@@ -234,7 +242,10 @@ fn hold_pumps_to(circuit: &mut Circuit, v: f64) {
 
 fn start(circuit: &Circuit) -> State {
     let q = circuit.demand.map_or(1e-5, |d| d.fuel_volume);
-    State { flows: circuit.legs.iter().map(|_| q).collect(), pressures: circuit.junctions.iter().map(|_| circuit.surroundings.ambient + 3e5).collect() }
+    State {
+        flows: circuit.legs.iter().map(|_| q).collect(),
+        pressures: circuit.junctions.iter().map(|_| circuit.surroundings.ambient + 3e5).collect(),
+    }
 }
 
 fn solve_from(circuit: &Circuit, state: &mut State) -> Result<Effort> {
@@ -307,7 +318,13 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
         vapour_pressure: sur.vapour,
         demand: c.demand,
         belief: c.belief,
-        junctions: c.given_names.iter().cloned().zip(c.given.iter().copied()).chain(c.junctions.iter().cloned().zip(state.pressures.iter().copied())).collect(),
+        junctions: c
+            .given_names
+            .iter()
+            .cloned()
+            .zip(c.given.iter().copied())
+            .chain(c.junctions.iter().cloned().zip(state.pressures.iter().copied()))
+            .collect(),
         rail: c.rail.map(name),
         legs: Vec::new(),
         pumps: Vec::new(),
@@ -380,7 +397,10 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                         reference: r.reference(sur),
                         cracking: r.regulator.cracking(back, r.reference(sur)),
                         hysteresis: r.regulator.hysteresis(),
-                        reference_gain: crate::part::regulator::reference_gain(r.regulator.area, r.regulator.seat),
+                        reference_gain: crate::part::regulator::reference_gain(
+                            r.regulator.area,
+                            r.regulator.seat,
+                        ),
                     });
                 }
                 Element::Injectors(set) => {
@@ -411,7 +431,12 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
             flow: q,
             from: name(leg.from),
             to: name(leg.to),
-            parts: leg.parts.iter().zip(inlets.iter().zip(&drops)).map(|(n, (i, d))| PartState { name: n.clone(), inlet: *i, drop: *d }).collect(),
+            parts: leg
+                .parts
+                .iter()
+                .zip(inlets.iter().zip(&drops))
+                .map(|(n, (i, d))| PartState { name: n.clone(), inlet: *i, drop: *d })
+                .collect(),
         });
     }
     out
@@ -557,7 +582,10 @@ impl Point {
         }
         for leg in &self.legs {
             for p in &leg.parts {
-                if !self.pumps.iter().any(|x| x.name == p.name) && !self.injectors.iter().any(|x| x.name == p.name) && !self.regulators.iter().any(|x| x.name == p.name) {
+                if !self.pumps.iter().any(|x| x.name == p.name)
+                    && !self.injectors.iter().any(|x| x.name == p.name)
+                    && !self.regulators.iter().any(|x| x.name == p.name)
+                {
                     put(&format!("{} loss", p.name), si(p.drop, Dim::Pressure));
                 }
             }
@@ -573,7 +601,11 @@ impl Point {
         let all = self.channels();
         all.get(name).copied().ok_or_else(|| {
             let names: Vec<&str> = all.keys().map(String::as_str).collect();
-            Error::new(Kind::Unknown, format!("this point has no \"{name}\"")).next(format!("{}it has: {}", crate::error::did_you_mean(name, names.iter().copied()), names.join(", ")))
+            Error::new(Kind::Unknown, format!("this point has no \"{name}\"")).next(format!(
+                "{}it has: {}",
+                crate::error::did_you_mean(name, names.iter().copied()),
+                names.join(", ")
+            ))
         })
     }
 }

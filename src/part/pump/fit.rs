@@ -83,18 +83,35 @@ fn pump_of(kind: Kind, p: &[f64], motor_constant: f64, viscosity: f64) -> Pump {
 /// No row, a row with a value not above zero, or a fit that does not converge: the row is named.
 pub fn identify(kind: Kind, rows: &[RatingRow], viscosity: f64, speed: f64) -> Result<Identified> {
     let first = rows.first().ok_or_else(|| {
-        Error::new(ErrorKind::Value, "a pump needs at least one rating row").next("give rows = [{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"140 L/h\" }]")
+        Error::new(ErrorKind::Value, "a pump needs at least one rating row")
+            .next("give rows = [{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"140 L/h\" }]")
     })?;
     for (i, r) in rows.iter().enumerate() {
-        let bad = |what: &str, v: f64| Error::new(ErrorKind::Value, format!("rating row {}: {what} is {v}, it must be above zero", i + 1));
-        if !(r.volts > 0.0) { return Err(bad("voltage", r.volts)); }
-        if !(r.flow > 0.0) { return Err(bad("flow", r.flow)); }
-        if !(r.pressure >= 0.0) { return Err(bad("pressure", r.pressure)); }
-        if let Some(c) = r.current && !(c > 0.0) { return Err(bad("current", c)); }
+        let bad = |what: &str, v: f64| {
+            Error::new(
+                ErrorKind::Value,
+                format!("rating row {}: {what} is {v}, it must be above zero", i + 1),
+            )
+        };
+        if !(r.volts > 0.0) {
+            return Err(bad("voltage", r.volts));
+        }
+        if !(r.flow > 0.0) {
+            return Err(bad("flow", r.flow));
+        }
+        if !(r.pressure >= 0.0) {
+            return Err(bad("pressure", r.pressure));
+        }
+        if let Some(c) = r.current
+            && !(c > 0.0)
+        {
+            return Err(bad("current", c));
+        }
     }
     let p0 = first.pressure.max(0.5e5);
     let current0 = first.current.unwrap_or(p0 * first.flow / (FAMILY_EFFICIENCY.0 * first.volts));
-    let (armature, friction) = (FAMILY_ARMATURE.0.min(0.4 * first.volts / current0), FAMILY_FRICTION.0 * current0);
+    let (armature, friction) =
+        (FAMILY_ARMATURE.0.min(0.4 * first.volts / current0), FAMILY_FRICTION.0 * current0);
     let free = first.flow * (1.0 + FAMILY_SLOPE.0 * p0);
     let start: Vec<f64> = match kind {
         Kind::Displacement => {
@@ -151,10 +168,19 @@ pub fn identify(kind: Kind, rows: &[RatingRow], viscosity: f64, speed: f64) -> R
         &Bounds::new(&wide),
         &Options::default(),
     )
-    .map_err(|e| Error::new(ErrorKind::Solve, format!("no pump law fits the rating rows: {e}")).next("check the units of flow, pressure and voltage of each row"))?;
+    .map_err(|e| {
+        Error::new(ErrorKind::Solve, format!("no pump law fits the rating rows: {e}"))
+            .next("check the units of flow, pressure and voltage of each row")
+    })?;
     if !fit.why_stopped.converged() {
-        return Err(Error::new(ErrorKind::Solve, format!("the pump's law did not settle: {:?} after {} iterations", fit.why_stopped, fit.iterations))
-            .next("check the units of flow, pressure and voltage of each row"));
+        return Err(Error::new(
+            ErrorKind::Solve,
+            format!(
+                "the pump's law did not settle: {:?} after {} iterations",
+                fit.why_stopped, fit.iterations
+            ),
+        )
+        .next("check the units of flow, pressure and voltage of each row"));
     }
     let pump = pump_of(kind, &fit.params, motor_constant, viscosity);
     let mut flow_residuals = Vec::new();
@@ -173,7 +199,10 @@ pub fn identify(kind: Kind, rows: &[RatingRow], viscosity: f64, speed: f64) -> R
     let scale = (squares.iter().map(|s| s * s).sum::<f64>() / dof).max(1.0);
     let n = fit.params.len();
     let jtj = normal_matrix(&fit.params, &residuals);
-    let covariance = jtj.try_inverse().map(|m| (m * scale).as_slice().to_vec()).unwrap_or_else(|| vec![f64::INFINITY; n * n]);
+    let covariance = jtj
+        .try_inverse()
+        .map(|m| (m * scale).as_slice().to_vec())
+        .unwrap_or_else(|| vec![f64::INFINITY; n * n]);
     let range = |f: fn(&RatingRow) -> f64| {
         rows.iter().map(f).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)))
     };

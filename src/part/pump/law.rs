@@ -197,7 +197,11 @@ impl Pump {
         for _ in 0..100 {
             let run = self.at_flow(q, supply, loop_resistance, viscosity, f64::INFINITY);
             let e = run.rise - rise;
-            if e > 0.0 { low = q } else { high = q }
+            if e > 0.0 {
+                low = q
+            } else {
+                high = q
+            }
             let mut next = q - e / run.slope;
             if !(next > low && next < high) {
                 next = 0.5 * (low + high);

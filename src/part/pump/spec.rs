@@ -8,7 +8,11 @@ use crate::spec::{Column, Key, Values};
 
 /// The keys of a pump, with its wire.
 pub const KEYS: &[Key] = &[
-    Key::word("principle", &["displacement", "regenerative"], "how the pump moves fuel: a volume a turn (roller, gerotor, screw), or an impeller"),
+    Key::word(
+        "principle",
+        &["displacement", "regenerative"],
+        "how the pump moves fuel: a volume a turn (roller, gerotor, screw), or an impeller",
+    ),
     Key::rows(
         "rows",
         &[
@@ -20,23 +24,100 @@ pub const KEYS: &[Key] = &[
         "[{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"140 L/h\", current = \"8 A\" }]",
         "rating rows: flow against a pressure at a voltage at the pump, and current when known",
     ),
-    Key::scalar("flow_factor", Dim::Ratio, 0.2, 2.0, "100 %", "this pump against its rating (part-to-part spread)").default("100 %", "as rated"),
-    Key::scalar("wear", Dim::Ratio, 0.0, 0.95, "0 %", "flow lost by wear at the first rating row").default("0 %", "new"),
-    Key::scalar("rating_viscosity", Dim::DynamicViscosity, 1e-4, 1e-1, "0.55 mPa·s", "viscosity of the fluid of the rating").default("0.55 mPa·s", "petrol-like test fluid near 20 degC (common practice, no source)"),
-    Key::scalar("rated_speed", Dim::AngularVelocity, 10.0, 3000.0, "6500 rpm", "speed at the first row; it sets the motor constant only").default("6500 rpm", "common practice, no source"),
-    Key::scalar("relief", Dim::Pressure, 1e5, 20e5, "7.5 bar", "rise at which the internal relief opens").default("7.5 bar", "common practice, no source"),
-    Key::scalar("relief_slope", Dim::PressurePerFlow, 1e7, 1e12, "36 kPa per 100 L/h", "rise of pressure with relieved flow").default("36 kPa per 100 L/h", "common practice, no source"),
-    Key::scalar("required_margin", Dim::Pressure, 0.0, 1e5, "10 kPa", "inlet pressure above vapour pressure that the pump needs").default("10 kPa", "10..20 kPa, common practice, no source"),
-    Key::scalar("rotor_inertia", Dim::Inertia, 1e-8, 1e-2, "40 g·cm²", "inertia of armature and element").default("40 g·cm²", "common practice, no source"),
-    Key::scalar("feed_length", Dim::Length, 0.0, 50.0, "4 m", "wire from the supply to the pump").default("4 m", "common practice, no source"),
-    Key::scalar("return_length", Dim::Length, 0.0, 50.0, "1.5 m", "wire from the pump to earth").default("1.5 m", "common practice, no source"),
-    Key::scalar("wire_area", Dim::Area, 1e-7, 1e-4, "2.5 mm²", "copper section of both wires").default("2.5 mm²", "common practice, no source"),
-    Key::scalar("wire_temperature", Dim::Temperature, 233.0, 423.0, "50 degC", "temperature of the copper").default("50 degC", "common practice, no source"),
-    Key::scalar("feed_contacts", Dim::Resistance, 0.0, 5.0, "20 mΩ", "relay, fuse, connectors on the feed side").default("20 mΩ", "common practice, no source"),
-    Key::scalar("return_contacts", Dim::Resistance, 0.0, 5.0, "8 mΩ", "connectors and earth point on the return side").default("8 mΩ", "common practice, no source"),
-    Key::scalar("fuse", Dim::Current, 1.0, 100.0, "20 A", "fuse of this pump's circuit").default("20 A", "common practice, no source"),
-    Key::scalar("on_above_boost", Dim::Pressure, -1e5, 5e5, "0.5 bar", "boost above which a staged pump runs; left out: always").gauge().optional(),
-    Key::word("speed_control", &["none", "rail"], "whether the pump's voltage is held back to keep the rail at the control's target"),
+    Key::scalar(
+        "flow_factor",
+        Dim::Ratio,
+        0.2,
+        2.0,
+        "100 %",
+        "this pump against its rating (part-to-part spread)",
+    )
+    .default("100 %", "as rated"),
+    Key::scalar("wear", Dim::Ratio, 0.0, 0.95, "0 %", "flow lost by wear at the first rating row")
+        .default("0 %", "new"),
+    Key::scalar(
+        "rating_viscosity",
+        Dim::DynamicViscosity,
+        1e-4,
+        1e-1,
+        "0.55 mPa·s",
+        "viscosity of the fluid of the rating",
+    )
+    .default("0.55 mPa·s", "petrol-like test fluid near 20 degC (common practice, no source)"),
+    Key::scalar(
+        "rated_speed",
+        Dim::AngularVelocity,
+        10.0,
+        3000.0,
+        "6500 rpm",
+        "speed at the first row; it sets the motor constant only",
+    )
+    .default("6500 rpm", "common practice, no source"),
+    Key::scalar("relief", Dim::Pressure, 1e5, 20e5, "7.5 bar", "rise at which the internal relief opens")
+        .default("7.5 bar", "common practice, no source"),
+    Key::scalar(
+        "relief_slope",
+        Dim::PressurePerFlow,
+        1e7,
+        1e12,
+        "36 kPa per 100 L/h",
+        "rise of pressure with relieved flow",
+    )
+    .default("36 kPa per 100 L/h", "common practice, no source"),
+    Key::scalar(
+        "required_margin",
+        Dim::Pressure,
+        0.0,
+        1e5,
+        "10 kPa",
+        "inlet pressure above vapour pressure that the pump needs",
+    )
+    .default("10 kPa", "10..20 kPa, common practice, no source"),
+    Key::scalar("rotor_inertia", Dim::Inertia, 1e-8, 1e-2, "40 g·cm²", "inertia of armature and element")
+        .default("40 g·cm²", "common practice, no source"),
+    Key::scalar("feed_length", Dim::Length, 0.0, 50.0, "4 m", "wire from the supply to the pump")
+        .default("4 m", "common practice, no source"),
+    Key::scalar("return_length", Dim::Length, 0.0, 50.0, "1.5 m", "wire from the pump to earth")
+        .default("1.5 m", "common practice, no source"),
+    Key::scalar("wire_area", Dim::Area, 1e-7, 1e-4, "2.5 mm²", "copper section of both wires")
+        .default("2.5 mm²", "common practice, no source"),
+    Key::scalar("wire_temperature", Dim::Temperature, 233.0, 423.0, "50 degC", "temperature of the copper")
+        .default("50 degC", "common practice, no source"),
+    Key::scalar(
+        "feed_contacts",
+        Dim::Resistance,
+        0.0,
+        5.0,
+        "20 mΩ",
+        "relay, fuse, connectors on the feed side",
+    )
+    .default("20 mΩ", "common practice, no source"),
+    Key::scalar(
+        "return_contacts",
+        Dim::Resistance,
+        0.0,
+        5.0,
+        "8 mΩ",
+        "connectors and earth point on the return side",
+    )
+    .default("8 mΩ", "common practice, no source"),
+    Key::scalar("fuse", Dim::Current, 1.0, 100.0, "20 A", "fuse of this pump's circuit")
+        .default("20 A", "common practice, no source"),
+    Key::scalar(
+        "on_above_boost",
+        Dim::Pressure,
+        -1e5,
+        5e5,
+        "0.5 bar",
+        "boost above which a staged pump runs; left out: always",
+    )
+    .gauge()
+    .optional(),
+    Key::word(
+        "speed_control",
+        &["none", "rail"],
+        "whether the pump's voltage is held back to keep the rail at the control's target",
+    ),
 ];
 
 /// Temperature coefficient of copper at 20 degC and its resistivity. Source: IEC 60028:1925.
@@ -85,7 +166,15 @@ impl Wire {
 pub fn identified(v: &Values) -> Result<Identified> {
     let kind = if v.word("principle") == "regenerative" { Kind::Regenerative } else { Kind::Displacement };
     let rows: Vec<RatingRow> = v.rows("rows").map_or_else(Vec::new, |r| {
-        r.data.iter().map(|d| RatingRow { pressure: d[0], volts: d[1], flow: d[2], current: d[3].is_finite().then_some(d[3]) }).collect()
+        r.data
+            .iter()
+            .map(|d| RatingRow {
+                pressure: d[0],
+                volts: d[1],
+                flow: d[2],
+                current: d[3].is_finite().then_some(d[3]),
+            })
+            .collect()
     });
     identify(kind, &rows, v.si("rating_viscosity"), v.si("rated_speed"))
 }

@@ -121,7 +121,13 @@ impl Regulator {
         let crack = self.cracking(p_return, p_reference);
         if q <= 0.0 {
             // A return above the cracking point holds the poppet open: fuel and return then stand together.
-            return Seat { fuel: crack.max(p_return) + SHUT * q, slope: SHUT, by_return: if crack > p_return { -s / net } else { 1.0 }, lift: 0.0, mode: Mode::Closed };
+            return Seat {
+                fuel: crack.max(p_return) + SHUT * q,
+                slope: SHUT,
+                by_return: if crack > p_return { -s / net } else { 1.0 },
+                lift: 0.0,
+                mode: Mode::Closed,
+            };
         }
         let dp_at = |x: f64| {
             let v = q / (self.cd * opening_area(self.seat, x));
@@ -136,7 +142,13 @@ impl Regulator {
         let full = balance(self.max_lift);
         if full >= 0.0 {
             let dp = dp_at(self.max_lift);
-            return Seat { fuel: p_return + dp, slope: 2.0 * dp / q, by_return: 1.0, lift: self.max_lift, mode: Mode::FullLift };
+            return Seat {
+                fuel: p_return + dp,
+                slope: 2.0 * dp / q,
+                by_return: 1.0,
+                lift: self.max_lift,
+                mode: Mode::FullLift,
+            };
         }
         let x = self.root(q, rho, offset, net, balance);
         let dp = dp_at(x);
@@ -149,7 +161,13 @@ impl Regulator {
         let dp_q = 2.0 * dp / q;
         let x_q = -dp_q * weight / b_x;
         let x_r = -self.area / b_x;
-        Seat { fuel: p_return + dp, slope: dp_q + dp_x * x_q, by_return: 1.0 + dp_x * x_r, lift: x, mode: Mode::Control }
+        Seat {
+            fuel: p_return + dp,
+            slope: dp_q + dp_x * x_q,
+            by_return: 1.0 + dp_x * x_r,
+            lift: x,
+            mode: Mode::Control,
+        }
     }
 
     /// The unique root of a falling balance on `(0, x_max)`: Newton in `1/x`-friendly form, kept in a bracket.
@@ -160,7 +178,11 @@ impl Regulator {
         let mut x = (q / (self.cd * PI * self.seat * (2.0 * crack / rho).sqrt())).min(0.999 * high);
         for _ in 0..60 {
             let b = balance(x);
-            if b > 0.0 { low = x } else { high = x }
+            if b > 0.0 {
+                low = x
+            } else {
+                high = x
+            }
             let h = 1e-6 * x;
             let slope = (balance(x + h) - b) / h;
             let mut next = x - b / slope;
