@@ -2,8 +2,8 @@
 #[macro_use]
 extern crate uom;
 
-pub mod chart;
 pub mod build;
+pub mod chart;
 pub mod error;
 pub mod fuel;
 pub mod part;

@@ -4,9 +4,7 @@ use railrise::chart::{Axis, Chart, Crossing, Figure, Ladder, Series, Sweep};
 
 /// Evenly spaced numbers, ends included.
 pub fn steps(low: f64, high: f64, count: usize) -> Vec<f64> {
-    (0..count)
-        .map(|i| low + (high - low) * i as f64 / (count - 1) as f64)
-        .collect()
+    (0..count).map(|i| low + (high - low) * i as f64 / (count - 1) as f64).collect()
 }
 
 fn of(x: &[f64], law: impl Fn(f64) -> f64) -> Vec<f64> {
@@ -38,11 +36,8 @@ pub fn crossing() -> Crossing {
     let rpm = steps(2500.0, 7000.0, 46);
     let supply = of(&rpm, |n| 128.0 - 0.0022 * (n - 2500.0));
     let demand = of(&rpm, |n| 127.0 * (n / 6500.0).powf(1.05));
-    let dp: Vec<f64> = supply
-        .iter()
-        .zip(&demand)
-        .map(|(s, d)| if s >= d { 3.0 } else { 3.0 * (s / d).powi(2) })
-        .collect();
+    let dp: Vec<f64> =
+        supply.iter().zip(&demand).map(|(s, d)| if s >= d { 3.0 } else { 3.0 * (s / d).powi(2) }).collect();
     let lambda = of(&dp, |dp| 0.80 * (3.0 / dp).sqrt());
     Crossing::new(
         "Where the fuel runs out: supply meets demand at 1.4 bar boost",
@@ -51,16 +46,8 @@ pub fn crossing() -> Crossing {
     )
     .supply(Series::new("supply at the rail", &rpm, supply))
     .demand(Series::new("engine demand", &rpm, demand))
-    .effect(
-        Axis::new("differential pressure", "bar"),
-        Series::new("across the injector", &rpm, dp),
-    )
-    .effect_with_limit(
-        Axis::ratio("lambda"),
-        Series::new("lambda", &rpm, lambda),
-        0.824,
-        "target + 3 %",
-    )
+    .effect(Axis::new("differential pressure", "bar"), Series::new("across the injector", &rpm, dp))
+    .effect_with_limit(Axis::ratio("lambda"), Series::new("lambda", &rpm, lambda), 0.824, "target + 3 %")
 }
 
 pub fn ladder() -> Ladder {
@@ -81,11 +68,7 @@ pub fn ladder() -> Ladder {
 
 /// Every figure with believable numbers, by name.
 pub fn believable() -> Vec<(&'static str, Figure)> {
-    vec![
-        ("sweep", sweep().figure()),
-        ("crossing", crossing().figure()),
-        ("ladder", ladder().figure()),
-    ]
+    vec![("sweep", sweep().figure()), ("crossing", crossing().figure()), ("ladder", ladder().figure())]
 }
 
 /// Rows of numbers that break careless plotting.
@@ -97,52 +80,16 @@ pub fn awkward_rows() -> Vec<(&'static str, Vec<f64>, Vec<f64>)> {
         ("one point at zero", vec![0.0], vec![0.0]),
         ("all equal", x.clone(), vec![4.2; 11]),
         ("equal abscissae", vec![5.0; 11], x.clone()),
-        (
-            "gaps",
-            x.clone(),
-            (0..11)
-                .map(|i| if i % 3 == 1 { f64::NAN } else { f64::from(i) })
-                .collect(),
-        ),
+        ("gaps", x.clone(), (0..11).map(|i| if i % 3 == 1 { f64::NAN } else { f64::from(i) }).collect()),
         ("only gaps", x.clone(), vec![f64::NAN; 11]),
-        (
-            "infinite",
-            x.clone(),
-            (0..11)
-                .map(|i| if i == 5 { f64::INFINITY } else { f64::from(i) })
-                .collect(),
-        ),
-        (
-            "negative",
-            x.clone(),
-            (0..11).map(|i| -1e-3 * f64::from(i) - 5.0).collect(),
-        ),
-        (
-            "huge",
-            x.clone(),
-            (0..11).map(|i| 3.7e12 * f64::from(i * i)).collect(),
-        ),
-        (
-            "tiny",
-            x.clone(),
-            (0..11).map(|i| 2.0e-9 * f64::from(i)).collect(),
-        ),
-        (
-            "far from zero",
-            x.clone(),
-            (0..11).map(|i| 101_325.0 + 0.001 * f64::from(i)).collect(),
-        ),
+        ("infinite", x.clone(), (0..11).map(|i| if i == 5 { f64::INFINITY } else { f64::from(i) }).collect()),
+        ("negative", x.clone(), (0..11).map(|i| -1e-3 * f64::from(i) - 5.0).collect()),
+        ("huge", x.clone(), (0..11).map(|i| 3.7e12 * f64::from(i * i)).collect()),
+        ("tiny", x.clone(), (0..11).map(|i| 2.0e-9 * f64::from(i)).collect()),
+        ("far from zero", x.clone(), (0..11).map(|i| 101_325.0 + 0.001 * f64::from(i)).collect()),
         ("backwards", x.iter().rev().copied().collect(), x.clone()),
-        (
-            "beyond drawing",
-            x.clone(),
-            (0..11).map(|i| if i == 3 { 1e300 } else { 1.0 }).collect(),
-        ),
-        (
-            "long",
-            steps(0.0, 1e4, 5000),
-            (0..5000).map(|i| f64::from(i % 97)).collect(),
-        ),
+        ("beyond drawing", x.clone(), (0..11).map(|i| if i == 3 { 1e300 } else { 1.0 }).collect()),
+        ("long", steps(0.0, 1e4, 5000), (0..5000).map(|i| f64::from(i % 97)).collect()),
     ]
 }
 
@@ -159,8 +106,7 @@ pub fn awkward() -> Vec<(String, Figure)> {
         ] {
             let series = || Series::new(label, &x, &y);
             let middle = y.get(y.len() / 2).copied().unwrap_or(f64::NAN);
-            let mut add =
-                |kind: &str, figure: Figure| all.push((format!("{kind}, {name}, {label}"), figure));
+            let mut add = |kind: &str, figure: Figure| all.push((format!("{kind}, {name}, {label}"), figure));
             let axis = || Axis::new(label, "bar");
             let mut sweep = Sweep::new(label, axis(), axis()).subtitle(label);
             for _ in 0..9 {
@@ -169,31 +115,18 @@ pub fn awkward() -> Vec<(String, Figure)> {
             for i in 0..5 {
                 sweep = sweep.mark(3.0, middle, label).at(f64::from(i), label);
             }
-            add(
-                "sweep",
-                sweep
-                    .fail_below(middle, label)
-                    .fail_above(middle, label)
-                    .figure(),
-            );
+            add("sweep", sweep.fail_below(middle, label).fail_above(middle, label).figure());
             add(
                 "crossing",
                 Crossing::new(label, axis(), axis())
                     .supply(series())
-                    .demand(Series::new(
-                        label,
-                        &x,
-                        y.iter().rev().copied().collect::<Vec<_>>(),
-                    ))
+                    .demand(Series::new(label, &x, y.iter().rev().copied().collect::<Vec<_>>()))
                     .effect_with_limit(axis(), series(), middle, label)
                     .figure(),
             );
             let mut ladder = Ladder::new(label, axis()).target(middle, label);
             for value in y.iter().take(12) {
-                ladder = ladder
-                    .level(label, *value)
-                    .loss(label, *value)
-                    .gain(label, 0.1);
+                ladder = ladder.level(label, *value).loss(label, *value).gain(label, 0.1);
             }
             add("ladder", ladder.figure());
         }

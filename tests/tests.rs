@@ -14,6 +14,8 @@ mod notebook_document;
 // Pages: balanced, self-contained, escaped, legible.
 #[cfg(feature = "page")]
 mod notebook_page;
+// The four demo builds: fuelled, short, and each cure.
+mod steady_demo;
 // Run loop: landing, stopping, refusing, watching, convergence.
 mod stepper_behaviour;
 // Steppers against published and closed-form solutions of reference problems.
@@ -30,12 +32,3 @@ mod study_sampling;
 mod support;
 // Motored and fired cylinders: isentropic peak, mass, heat loss, port pressure.
 mod transient_engine_gas;
-mod steady_demo;
-mod stepper_behaviour; // run loop: landing, stopping, refusing, watching, convergence
-mod stepper_reference;
-mod study_distribution; // probability laws against outside quantiles and moments
-mod study_fit; // bounded least squares against certified regressions
-mod study_reference; // rows of the statistics reference
-mod study_sampling; // draws: published points, frozen values, correlation
-mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
-mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure // the four demo builds: fuelled, short, and each cure

@@ -76,7 +76,7 @@ pub(super) fn check(parts: &IndexMap<String, Part>, legs: &[Leg]) -> Vec<Error> 
         if has("injectors") && leg.to != "manifold" {
             fail(leg, format!("the injectors deliver to {}", leg.to), "injectors end at \"manifold\"");
         }
-        if has("injectors") && leg.parts.last().and_then(|p| kind(p)) != Some("injectors") {
+        if has("injectors") && leg.parts.last().and_then(&kind) != Some("injectors") {
             fail(leg, "a part follows the injectors".to_owned(), "injectors are the last part of their leg");
         }
         if has("injectors") && has("pump") {

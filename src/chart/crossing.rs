@@ -79,15 +79,8 @@ impl Crossing {
     }
 
     /// A panel below, with the limit it has to keep.
-    pub fn effect_with_limit(
-        mut self,
-        axis: Axis,
-        series: Series,
-        limit: f64,
-        label: &str,
-    ) -> Crossing {
-        self.effects
-            .push((axis, series, Some((limit, label.to_string()))));
+    pub fn effect_with_limit(mut self, axis: Axis, series: Series, limit: f64, label: &str) -> Crossing {
+        self.effects.push((axis, series, Some((limit, label.to_string()))));
         self
     }
 
@@ -120,21 +113,12 @@ impl Crossing {
                 .is_some_and(|spare| spare < 0.0)
         };
         let spare_before = |x: f64| {
-            knots
-                .iter()
-                .rev()
-                .filter(|knot| **knot < x)
-                .find_map(|knot| spare(*knot))
-                .unwrap_or(0.0)
+            knots.iter().rev().filter(|knot| **knot < x).find_map(|knot| spare(*knot)).unwrap_or(0.0)
         };
         supply
             .meets(demand)
             .into_iter()
-            .map(|(x, flow)| Hinge {
-                x,
-                flow,
-                runs_short: short_after(x),
-            })
+            .map(|(x, flow)| Hinge { x, flow, runs_short: short_after(x) })
             // Touching without crossing is not a hinge.
             .filter(|hinge| hinge.runs_short == (spare_before(hinge.x) >= 0.0))
             .collect()
@@ -149,12 +133,7 @@ impl Crossing {
             let (have, need) = (supplies.at(x)?, demands.at(x)?);
             (need > 0.0).then(|| (x, have / need - 1.0))
         };
-        supply
-            .x
-            .iter()
-            .chain(&demand.x)
-            .filter_map(|x| spare(*x))
-            .min_by(|a, b| a.1.total_cmp(&b.1))
+        supply.x.iter().chain(&demand.x).filter_map(|x| spare(*x)).min_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     fn verdict(&self) -> String {
@@ -205,16 +184,11 @@ impl Crossing {
                 tone: Tone::Fail,
             });
         }
-        for (number, (series, name)) in [(&self.supply, "supply"), (&self.demand, "demand")]
-            .into_iter()
-            .enumerate()
+        for (number, (series, name)) in
+            [(&self.supply, "supply"), (&self.demand, "demand")].into_iter().enumerate()
         {
             if let Some(series) = series {
-                let label = if series.label.is_empty() {
-                    name
-                } else {
-                    &series.label
-                };
+                let label = if series.label.is_empty() { name } else { &series.label };
                 main.items.push(Item::Line {
                     series: series.clone(),
                     // Ink, not red, for demand: red is kept for what fails.
@@ -229,33 +203,18 @@ impl Crossing {
                 at: (hinge.x, hinge.flow),
                 label: format!(
                     "{}: {}, {}",
-                    if hinge.runs_short {
-                        "hinge"
-                    } else {
-                        "recovers"
-                    },
+                    if hinge.runs_short { "hinge" } else { "recovers" },
                     self.x.value(hinge.x),
                     self.flow.value(hinge.flow)
                 ),
-                look: Look {
-                    colour: FAIL,
-                    text: FAIL,
-                    dash: &[],
-                    marker: Marker::Disc,
-                    width: 2.0,
-                },
+                look: Look { colour: FAIL, text: FAIL, dash: &[], marker: Marker::Disc, width: 2.0 },
             });
         }
         stack.panes.push(main);
         for (number, (axis, series, limit)) in self.effects.iter().enumerate() {
             let mut pane = Pane::new(axis.clone(), 130.0);
             for zone in &zones {
-                pane.items.push(Item::Zone {
-                    x: *zone,
-                    y: everywhere,
-                    label: None,
-                    tone: Tone::Fail,
-                });
+                pane.items.push(Item::Zone { x: *zone, y: everywhere, label: None, tone: Tone::Fail });
             }
             pane.items.push(Item::Line {
                 series: series.clone(),
@@ -264,11 +223,7 @@ impl Crossing {
                 marked: true,
             });
             if let Some((y, label)) = limit {
-                pane.items.push(Item::Level {
-                    y: *y,
-                    label: label.clone(),
-                    tone: Tone::Fail,
-                });
+                pane.items.push(Item::Level { y: *y, label: label.clone(), tone: Tone::Fail });
             }
             stack.panes.push(pane);
         }
@@ -278,10 +233,7 @@ impl Crossing {
 
 impl Chart for Crossing {
     fn figure(&self) -> Figure {
-        let mut parts = vec![
-            format!("{} over {}.", self.flow.title(), self.x.title()),
-            self.verdict(),
-        ];
+        let mut parts = vec![format!("{} over {}.", self.flow.title(), self.x.title()), self.verdict()];
         for series in [&self.supply, &self.demand].into_iter().flatten() {
             parts.push(course(series, &self.x, &self.flow));
         }
@@ -295,11 +247,7 @@ impl Chart for Crossing {
             .into_iter()
             .flatten()
             .map(|s| (format!("{} [{unit}]", s.label), s))
-            .chain(
-                self.effects
-                    .iter()
-                    .map(|(axis, s, _)| (format!("{} [{}]", s.label, axis.unit), s)),
-            );
+            .chain(self.effects.iter().map(|(axis, s, _)| (format!("{} [{}]", s.label, axis.unit), s)));
         Figure {
             title: self.title.clone(),
             table: Table::of_series(&self.x.title(), columns),

@@ -16,14 +16,7 @@ impl Axis {
     /// An axis with a unit. An empty unit is written `-`, so that every axis title carries one.
     pub fn new(name: impl Into<String>, unit: impl Into<String>) -> Axis {
         let unit = unit.into();
-        Axis {
-            name: name.into(),
-            unit: if unit.trim().is_empty() {
-                String::from("-")
-            } else {
-                unit
-            },
-        }
+        Axis { name: name.into(), unit: if unit.trim().is_empty() { String::from("-") } else { unit } }
     }
 
     /// An axis for a pure number (lambda, a share, a ratio).
@@ -47,11 +40,7 @@ impl Axis {
     /// A value with the unit of this axis: `3.02 bar`.
     pub(crate) fn value(&self, value: f64) -> String {
         let number = super::scale::printed(value, 4);
-        if self.unit == "-" {
-            number
-        } else {
-            format!("{number} {}", self.unit)
-        }
+        if self.unit == "-" { number } else { format!("{number} {}", self.unit) }
     }
 }
 
@@ -93,12 +82,7 @@ impl Series {
         let shorter = x.len().min(y.len());
         x.truncate(shorter);
         y.truncate(shorter);
-        Series {
-            label,
-            x,
-            y,
-            trouble,
-        }
+        Series { label, x, y, trouble }
     }
 
     /// Points that can be drawn, in runs between gaps.
@@ -136,13 +120,7 @@ impl Series {
     /// Where this series meets another, on straight lines between points: `(x, y)` in order of x.
     /// Places where they only touch, or run together, count once.
     pub fn meets(&self, other: &Series) -> Vec<(f64, f64)> {
-        let mut knots: Vec<f64> = self
-            .x
-            .iter()
-            .chain(&other.x)
-            .copied()
-            .filter(|x| drawable(*x))
-            .collect();
+        let mut knots: Vec<f64> = self.x.iter().chain(&other.x).copied().filter(|x| drawable(*x)).collect();
         knots.sort_by(f64::total_cmp);
         knots.dedup();
         let (this, that) = (self.lookup(), other.lookup());

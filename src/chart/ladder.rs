@@ -43,13 +43,7 @@ struct Rung {
 impl Ladder {
     /// An empty ladder with its title and pressure axis.
     pub fn new(title: &str, axis: Axis) -> Ladder {
-        Ladder {
-            title: title.to_string(),
-            subtitle: String::new(),
-            axis,
-            steps: Vec::new(),
-            target: None,
-        }
+        Ladder { title: title.to_string(), subtitle: String::new(), axis, steps: Vec::new(), target: None }
     }
 
     /// One sentence below the title.
@@ -66,8 +60,7 @@ impl Ladder {
 
     /// A loss on the way; give it as a positive number.
     pub fn loss(mut self, label: &str, pressure: f64) -> Ladder {
-        self.steps
-            .push((label.to_string(), Step::Change(-pressure)));
+        self.steps.push((label.to_string(), Step::Change(-pressure)));
         self
     }
 
@@ -92,13 +85,7 @@ impl Ladder {
                 Step::Level(p) => {
                     let missing = if started { p - at } else { 0.0 };
                     at = p;
-                    rungs.push(Rung {
-                        label: label.clone(),
-                        from: 0.0,
-                        to: p,
-                        level: true,
-                        missing,
-                    });
+                    rungs.push(Rung { label: label.clone(), from: 0.0, to: p, level: true, missing });
                 }
                 Step::Change(change) => {
                     rungs.push(Rung {
@@ -168,11 +155,7 @@ impl Chart for Ladder {
             format!("pressure after it [{unit}]"),
         ]);
         for rung in &rungs {
-            let change = if rung.level {
-                Cell::Empty
-            } else {
-                Cell::Number(rung.to - rung.from)
-            };
+            let change = if rung.level { Cell::Empty } else { Cell::Number(rung.to - rung.from) };
             table.row([rung.label.as_str().into(), change, rung.to.into()]);
         }
         Figure {
@@ -190,31 +173,17 @@ impl Ladder {
         let mut sheet = Sheet::new(WIDTH);
         let top = heading(&mut sheet, &self.title, &self.subtitle);
         let cap = WIDTH * 0.36;
-        let labels: Vec<Vec<String>> = rungs
-            .iter()
-            .map(|r| wrap(&r.label, LABEL, r.level, cap, 3))
-            .collect();
-        let left = labels
-            .iter()
-            .flatten()
-            .map(|line| text_width(line, LABEL, true))
-            .fold(60.0, f64::max)
-            + 24.0;
-        let values = rungs
-            .iter()
-            .flat_map(|r| [r.from, r.to])
-            .chain(self.target.as_ref().map(|t| t.0))
-            .chain([0.0]);
+        let labels: Vec<Vec<String>> = rungs.iter().map(|r| wrap(&r.label, LABEL, r.level, cap, 3)).collect();
+        let left =
+            labels.iter().flatten().map(|line| text_width(line, LABEL, true)).fold(60.0, f64::max) + 24.0;
+        let values =
+            rungs.iter().flat_map(|r| [r.from, r.to]).chain(self.target.as_ref().map(|t| t.0)).chain([0.0]);
         let range = rounded(extent(values), 7);
         let tall = |lines: usize| (lines as f64 * LABEL * LEADING + 12.0).max(34.0);
         let flag_room = if self.target.is_some() { 24.0 } else { 6.0 };
         let y0 = top + flag_room + 6.0;
         let y1 = y0 + labels.iter().map(|l| tall(l.len())).sum::<f64>().max(40.0);
-        let panel = Panel {
-            area: Rect::new(left, y0, WIDTH - 92.0, y1),
-            x: range,
-            y: (0.0, 1.0),
-        };
+        let panel = Panel { area: Rect::new(left, y0, WIDTH - 92.0, y1), x: range, y: (0.0, 1.0) };
         let ticks = fitting(range, (panel.area.x0, panel.area.x1));
         sheet.raw(&panel.paint(&[], true, |canvas| {
             for &at in &ticks.at {
@@ -237,43 +206,24 @@ impl Ladder {
                 (false, false) => COLOURS[2],
             };
             sheet.raw(&panel.paint(&[], true, |canvas| {
-                let corners = [
-                    (a, share(centre + thick / 2.0)),
-                    (b, share(centre - thick / 2.0)),
-                ];
+                let corners = [(a, share(centre + thick / 2.0)), (b, share(centre - thick / 2.0))];
                 canvas.draw_series([Rectangle::new(
                     corners,
-                    rgb(colour)
-                        .mix(if rung.level { 1.0 } else { 0.45 })
-                        .filled(),
+                    rgb(colour).mix(if rung.level { 1.0 } else { 0.45 }).filled(),
                 )])?;
                 Ok(())
             }));
-            let bar = Rect::new(
-                panel.px(a),
-                centre - thick / 2.0,
-                panel.px(b),
-                centre + thick / 2.0,
-            );
+            let bar = Rect::new(panel.px(a), centre - thick / 2.0, panel.px(b), centre + thick / 2.0);
             if !rung.level {
                 if bar.width() > 3.0 {
                     hatch(&mut sheet, bar, colour);
                 }
                 // A loss too small to see still gets an edge.
-                sheet.rect(
-                    bar,
-                    &format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.4\""),
-                );
+                sheet.rect(bar, &format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.4\""));
             }
             if let Some(end) = before {
                 let x = panel.px(end);
-                sheet.line(
-                    (x, y - height.min(8.0)),
-                    (x, centre - thick / 2.0),
-                    SOFT,
-                    1.0,
-                    &[2, 2],
-                );
+                sheet.line((x, y - height.min(8.0)), (x, centre - thick / 2.0), SOFT, 1.0, &[2, 2]);
             }
             before = Some(rung.to);
             let value = if rung.level {
@@ -300,22 +250,11 @@ impl Ladder {
         {
             let x = panel.px(*target);
             sheet.line((x, y0 - 8.0), (x, y1), FAIL, 1.6, &[7, 4]);
-            let text = wrap(
-                &format!("{label}: {}", self.axis.value(*target)),
-                LABEL,
-                false,
-                WIDTH - 20.0,
-                1,
-            );
+            let text = wrap(&format!("{label}: {}", self.axis.value(*target)), LABEL, false, WIDTH - 20.0, 1);
             for line in &text {
                 let half = text_width(line, LABEL, false) / 2.0;
                 let centre = x.clamp(half + 8.0, WIDTH - half - 8.0);
-                sheet.text(
-                    centre,
-                    y0 - 13.0,
-                    Pen::new(LABEL).middle().colour(FAIL),
-                    line,
-                );
+                sheet.text(centre, y0 - 13.0, Pen::new(LABEL).middle().colour(FAIL), line);
             }
         }
         let zero = panel.px(0.0);

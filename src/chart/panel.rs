@@ -25,10 +25,7 @@ pub(crate) struct Panel {
 pub(crate) fn outline(marker: Marker) -> Vec<(f64, f64)> {
     let turned = |points: &[(f64, f64)]| -> Vec<(f64, f64)> {
         let s = std::f64::consts::FRAC_1_SQRT_2;
-        points
-            .iter()
-            .map(|(x, y)| (s * (x - y), s * (x + y)))
-            .collect()
+        points.iter().map(|(x, y)| (s * (x - y), s * (x + y))).collect()
     };
     let (a, b) = (1.5, 5.4);
     let plus = [
@@ -64,11 +61,7 @@ pub(crate) fn outline(marker: Marker) -> Vec<(f64, f64)> {
 /// A colour for `plotters`.
 pub(crate) fn rgb(colour: Colour) -> RGBColor {
     let part = |at: usize| u8::from_str_radix(colour.get(at..at + 2).unwrap_or("00"), 16);
-    RGBColor(
-        part(1).unwrap_or(0),
-        part(3).unwrap_or(0),
-        part(5).unwrap_or(0),
-    )
+    RGBColor(part(1).unwrap_or(0), part(3).unwrap_or(0), part(5).unwrap_or(0))
 }
 
 /// A width for `plotters`.
@@ -94,10 +87,7 @@ impl Panel {
         clip: bool,
         draw: impl FnOnce(&mut Canvas<'_, '_>) -> Result<(), Box<dyn std::error::Error>>,
     ) -> String {
-        let size = (
-            (self.area.width() * FINE).round() as u32,
-            (self.area.height() * FINE).round() as u32,
-        );
+        let size = ((self.area.width() * FINE).round() as u32, (self.area.height() * FINE).round() as u32);
         let mut buffer = String::new();
         {
             let root = SVGBackend::with_string(&mut buffer, size).into_drawing_area();
@@ -109,17 +99,11 @@ impl Panel {
             debug_assert!(painted.is_ok(), "{painted:?}");
             let _ = root.present();
         }
-        let inner = buffer
-            .split_once('\n')
-            .map_or("", |(_, rest)| rest)
-            .replace(" opacity=\"1\"", "");
+        let inner = buffer.split_once('\n').map_or("", |(_, rest)| rest).replace(" opacity=\"1\"", "");
         let inner = inner.trim_end().trim_end_matches("</svg>");
         let dash: Vec<String> = dash.iter().map(|part| c(f64::from(*part) * FINE)).collect();
-        let dash = if dash.is_empty() {
-            String::new()
-        } else {
-            format!(" stroke-dasharray=\"{}\"", dash.join(" "))
-        };
+        let dash =
+            if dash.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{}\"", dash.join(" ")) };
         format!(
             "<svg x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\" \
              overflow=\"{}\"><g stroke-linejoin=\"round\"{dash}>\n{inner}</g></svg>\n",
@@ -145,26 +129,17 @@ impl Panel {
     }
 
     /// Markers at points.
-    pub(crate) fn markers(
-        &self,
-        points: &[(f64, f64)],
-        look: Look,
-        scale: f64,
-        clip: bool,
-    ) -> String {
+    pub(crate) fn markers(&self, points: &[(f64, f64)], look: Look, scale: f64, clip: bool) -> String {
         let shape: Vec<(i32, i32)> = outline(look.marker)
             .iter()
-            .map(|(x, y)| {
-                (
-                    (x * FINE * scale).round() as i32,
-                    (y * FINE * scale).round() as i32,
-                )
-            })
+            .map(|(x, y)| ((x * FINE * scale).round() as i32, (y * FINE * scale).round() as i32))
             .collect();
         self.paint(&[], clip, |canvas| {
-            canvas.draw_series(points.iter().map(|&at| {
-                EmptyElement::at(at) + Polygon::new(shape.clone(), rgb(look.colour).filled())
-            }))?;
+            canvas.draw_series(
+                points
+                    .iter()
+                    .map(|&at| EmptyElement::at(at) + Polygon::new(shape.clone(), rgb(look.colour).filled())),
+            )?;
             Ok(())
         })
     }

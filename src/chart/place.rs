@@ -21,10 +21,7 @@ pub(crate) fn place(
     pen: Pen,
     leader: bool,
 ) -> bool {
-    let width = lines
-        .iter()
-        .map(|line| text_width(line, pen.size, pen.bold))
-        .fold(0.0, f64::max);
+    let width = lines.iter().map(|line| text_width(line, pen.size, pen.bold)).fold(0.0, f64::max);
     let height = pen.size * (LEADING * (lines.len() as f64 - 1.0) + 1.02);
     let mut candidates = Vec::new();
     for reach in [9.0, 16.0, 26.0, 40.0, 58.0, 80.0] {
@@ -58,10 +55,7 @@ pub(crate) fn place(
     let (across, down) = (24, 16);
     for i in 0..=across {
         for j in 0..=down {
-            let free = (
-                ground.inside.width() - width - 4.0,
-                ground.inside.height() - height - 4.0,
-            );
+            let free = (ground.inside.width() - width - 4.0, ground.inside.height() - height - 4.0);
             let x = ground.inside.x0 + 2.0 + free.0 * f64::from(i) / f64::from(across);
             let y = ground.inside.y0 + 2.0 + free.1 * f64::from(j) / f64::from(down);
             let far = (x + width / 2.0 - at.0).hypot(y + height / 2.0 - at.1);
@@ -75,11 +69,7 @@ pub(crate) fn place(
         if !ground.inside.holds(&area) || sheet.taken.iter().any(|text| text.meets(&roomy)) {
             continue;
         }
-        let covered = ground
-            .busy
-            .iter()
-            .filter(|point| roomy.contains(**point))
-            .count();
+        let covered = ground.busy.iter().filter(|point| roomy.contains(**point)).count();
         let cost = cost + 9.0 * covered.min(12) as f64;
         if best.is_none_or(|(least, _)| cost < least) {
             best = Some((cost, area));

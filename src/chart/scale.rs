@@ -10,13 +10,10 @@ pub(crate) fn drawable(value: f64) -> bool {
 
 /// Smallest and largest drawable value.
 pub(crate) fn extent(values: impl IntoIterator<Item = f64>) -> Option<(f64, f64)> {
-    values
-        .into_iter()
-        .filter(|value| drawable(*value))
-        .fold(None, |seen, value| match seen {
-            None => Some((value, value)),
-            Some((low, high)) => Some((f64::min(low, value), f64::max(high, value))),
-        })
+    values.into_iter().filter(|value| drawable(*value)).fold(None, |seen, value| match seen {
+        None => Some((value, value)),
+        Some((low, high)) => Some((f64::min(low, value), f64::max(high, value))),
+    })
 }
 
 /// A range with some width around `extent`; equal values get room on both sides.
@@ -44,10 +41,7 @@ pub(crate) fn rounded(extent: Option<(f64, f64)>, want: usize) -> (f64, f64) {
         top = 0.0;
     }
     let step = step(bottom, top, want);
-    (
-        (bottom / step + 1e-9).floor() * step,
-        (top / step - 1e-9).ceil() * step,
-    )
+    ((bottom / step + 1e-9).floor() * step, (top / step - 1e-9).ceil() * step)
 }
 
 /// A round step (1, 2, 2.5 or 5 times a power of ten) that gives about `want` ticks.
@@ -81,16 +75,8 @@ pub(crate) fn ticks(low: f64, high: f64, want: usize) -> Ticks {
     let count = (last - first).clamp(0.0, 200.0) as usize;
     let at: Vec<f64> = (0..=count).map(|i| (first + i as f64) * step).collect();
     let largest = low.abs().max(high.abs());
-    let magnitude = if largest > 0.0 {
-        largest.log10().floor() as i32
-    } else {
-        0
-    };
-    let power = if magnitude >= 5 || magnitude <= -4 {
-        magnitude.div_euclid(3) * 3
-    } else {
-        0
-    };
+    let magnitude = if largest > 0.0 { largest.log10().floor() as i32 } else { 0 };
+    let power = if magnitude >= 5 || magnitude <= -4 { magnitude.div_euclid(3) * 3 } else { 0 };
     let unit = 10f64.powi(power);
     let scaled = step / unit;
     let mut decimals = 0;
@@ -100,10 +86,7 @@ pub(crate) fn ticks(low: f64, high: f64, want: usize) -> Ticks {
     {
         decimals += 1;
     }
-    let labels = at
-        .iter()
-        .map(|value| signed(format!("{:.*}", decimals as usize, value / unit)))
-        .collect();
+    let labels = at.iter().map(|value| signed(format!("{:.*}", decimals as usize, value / unit))).collect();
     Ticks { at, labels, power }
 }
 
@@ -145,46 +128,28 @@ pub(crate) fn figures(value: f64, digits: usize) -> String {
         let text = format!("{value:.*e}", digits.saturating_sub(1));
         return match text.split_once('e') {
             Some((lead, power)) if lead.contains('.') => {
-                format!(
-                    "{}e{power}",
-                    lead.trim_end_matches('0').trim_end_matches('.')
-                )
+                format!("{}e{power}", lead.trim_end_matches('0').trim_end_matches('.'))
             }
             _ => text,
         };
     }
     let decimals = (digits as i32 - 1 - magnitude).max(0) as usize;
     let text = format!("{value:.decimals$}");
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_string()
-    } else {
-        text
-    };
-    if text == "-0" {
-        String::from("0")
-    } else {
-        text
-    }
+    let text =
+        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text };
+    if text == "-0" { String::from("0") } else { text }
 }
 
 /// [`figures`] with a typographic minus, for drawing.
 pub(crate) fn printed(value: f64, digits: usize) -> String {
     let text = figures(value, digits);
-    if value.is_finite() {
-        signed(text)
-    } else {
-        text
-    }
+    if value.is_finite() { signed(text) } else { text }
 }
 
 /// A number with as many decimals as give the largest of its family three figures, so that a column of
 /// them lines up.
 pub(crate) fn alike(value: f64, largest: f64) -> String {
-    let magnitude = if largest > 0.0 {
-        largest.log10().floor() as i32
-    } else {
-        0
-    };
+    let magnitude = if largest > 0.0 { largest.log10().floor() as i32 } else { 0 };
     if !(-3..=6).contains(&magnitude) {
         return printed(value, 3);
     }

@@ -81,13 +81,7 @@ pub(crate) struct Pen {
 
 impl Pen {
     pub(crate) fn new(size: f64) -> Pen {
-        Pen {
-            size,
-            bold: false,
-            colour: INK,
-            anchor: Anchor::Start,
-            rim: false,
-        }
+        Pen { size, bold: false, colour: INK, anchor: Anchor::Start, rim: false }
     }
 
     pub(crate) fn bold(self) -> Pen {
@@ -99,17 +93,11 @@ impl Pen {
     }
 
     pub(crate) fn middle(self) -> Pen {
-        Pen {
-            anchor: Anchor::Middle,
-            ..self
-        }
+        Pen { anchor: Anchor::Middle, ..self }
     }
 
     pub(crate) fn end(self) -> Pen {
-        Pen {
-            anchor: Anchor::End,
-            ..self
-        }
+        Pen { anchor: Anchor::End, ..self }
     }
 
     pub(crate) fn rim(self) -> Pen {
@@ -124,12 +112,7 @@ impl Pen {
             Anchor::Middle => x - width / 2.0,
             Anchor::End => x - width,
         };
-        Rect::new(
-            left,
-            y - ASCENT * self.size,
-            left + width,
-            y + DESCENT * self.size,
-        )
+        Rect::new(left, y - ASCENT * self.size, left + width, y + DESCENT * self.size)
     }
 }
 
@@ -146,11 +129,7 @@ pub(crate) struct Sheet {
 pub(crate) fn c(value: f64) -> String {
     let text = format!("{value:.2}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" {
-        String::from("0")
-    } else {
-        text.to_string()
-    }
+    if text == "-0" { String::from("0") } else { text.to_string() }
 }
 
 fn dashes(dash: &[u8]) -> String {
@@ -163,12 +142,7 @@ fn dashes(dash: &[u8]) -> String {
 
 impl Sheet {
     pub(crate) fn new(width: f64) -> Sheet {
-        Sheet {
-            width,
-            shapes: String::new(),
-            letters: String::new(),
-            taken: Vec::new(),
-        }
+        Sheet { width, shapes: String::new(), letters: String::new(), taken: Vec::new() }
     }
 
     pub(crate) fn text(&mut self, x: f64, y: f64, pen: Pen, text: &str) {
@@ -202,14 +176,7 @@ impl Sheet {
         let _ = writeln!(self.letters, ">{}</text>", escape(text));
     }
 
-    pub(crate) fn line(
-        &mut self,
-        from: (f64, f64),
-        to: (f64, f64),
-        colour: &str,
-        width: f64,
-        dash: &[u8],
-    ) {
+    pub(crate) fn line(&mut self, from: (f64, f64), to: (f64, f64), colour: &str, width: f64, dash: &[u8]) {
         let _ = writeln!(
             self.shapes,
             "<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" stroke=\"{colour}\" stroke-width=\"{}\"{}/>",
@@ -276,10 +243,7 @@ impl Sheet {
 
     /// Title and notes go around what was drawn; closes the drawing.
     pub(crate) fn finish(self, height: f64, title: &str, description: &str) -> String {
-        let content = format!(
-            "{title}\u{1}{description}\u{1}{}{}",
-            self.shapes, self.letters
-        );
+        let content = format!("{title}\u{1}{description}\u{1}{}{}", self.shapes, self.letters);
         let id = format!("rr{:016x}", fingerprint(content.as_bytes()));
         let (w, h) = (c(self.width.ceil()), c(height.ceil()));
         format!(

@@ -65,9 +65,17 @@ pub(crate) enum Item {
         label: Option<String>,
     },
     /// A horizontal line.
-    Level { y: f64, label: String, tone: Tone },
+    Level {
+        y: f64,
+        label: String,
+        tone: Tone,
+    },
     /// A vertical line.
-    Upright { x: f64, label: String, tone: Tone },
+    Upright {
+        x: f64,
+        label: String,
+        tone: Tone,
+    },
     /// A region; an infinite side reaches the edge of the panel.
     Zone {
         x: (f64, f64),
@@ -81,9 +89,14 @@ pub(crate) enum Item {
         look: Look,
     },
     /// Upright bars: left, right, bottom, top, and whether they stand on the failing side.
-    Bars { bars: Vec<([f64; 4], bool)> },
+    Bars {
+        bars: Vec<([f64; 4], bool)>,
+    },
     /// A span of x with its text, drawn as a bracket near the top of the panel.
-    Bracket { x: (f64, f64), label: String },
+    Bracket {
+        x: (f64, f64),
+        label: String,
+    },
 }
 
 /// One panel of a stack.
@@ -98,13 +111,7 @@ pub(crate) struct Pane {
 
 impl Pane {
     pub(crate) fn new(y: Axis, height: f64) -> Pane {
-        Pane {
-            y,
-            items: Vec::new(),
-            height,
-            from_zero: false,
-            limits: None,
-        }
+        Pane { y, items: Vec::new(), height, from_zero: false, limits: None }
     }
 
     fn x_values(&self) -> Vec<f64> {
@@ -187,13 +194,7 @@ const LINE: f64 = LABEL * LEADING;
 
 impl Stack {
     pub(crate) fn new(title: &str, x: Axis) -> Stack {
-        Stack {
-            title: title.to_string(),
-            subtitle: String::new(),
-            x,
-            x_limits: None,
-            panes: Vec::new(),
-        }
+        Stack { title: title.to_string(), subtitle: String::new(), x, x_limits: None, panes: Vec::new() }
     }
 
     pub(crate) fn draw(&self, description: &str) -> Drawn {
@@ -221,11 +222,7 @@ impl Stack {
             .map(|line| text_width(line, LABEL, false))
             .fold(0.0, f64::max);
         let any = entries.iter().any(|list| !list.is_empty());
-        let right = if any {
-            COLUMN_GAP + KEY + texts + 10.0
-        } else {
-            24.0
-        };
+        let right = if any { COLUMN_GAP + KEY + texts + 10.0 } else { 24.0 };
 
         let heights: Vec<f64> = self
             .panes
@@ -270,35 +267,21 @@ impl Stack {
         for (number, pane) in self.panes.iter().enumerate() {
             let (y_range, y_ticks) = &scales[number];
             y += 6.0;
-            for line in wrap(
-                &pane.y.title_with_power(y_ticks.power),
-                LABEL,
-                false,
-                WIDTH - 24.0,
-                2,
-            ) {
+            for line in wrap(&pane.y.title_with_power(y_ticks.power), LABEL, false, WIDTH - 24.0, 2) {
                 y += LINE;
                 sheet.text(12.0, y, Pen::new(LABEL), &line);
             }
-            let scale =
-                |x: f64| span.0 + (x - x_range.0) / (x_range.1 - x_range.0) * (span.1 - span.0);
+            let scale = |x: f64| span.0 + (x - x_range.0) / (x_range.1 - x_range.0) * (span.1 - span.0);
             let flags = flags(pane, scale, x_range);
             let rows = flags.iter().map(|f| f.row + 1).max().unwrap_or(0);
             y += 12.0 + rows as f64 * LINE;
-            let panel = Panel {
-                area: Rect::new(span.0, y, span.1, y + heights[number]),
-                x: x_range,
-                y: *y_range,
-            };
+            let panel =
+                Panel { area: Rect::new(span.0, y, span.1, y + heights[number]), x: x_range, y: *y_range };
             self.paint(&mut sheet, pane, &panel, &x_ticks, y_ticks);
             for flag in &flags {
                 let base = panel.area.y0 - 7.0 - flag.row as f64 * LINE;
                 let pen = Pen::new(LABEL).colour(flag.tone.line());
-                let (x, pen) = if flag.left {
-                    (flag.x - 5.0, pen.end())
-                } else {
-                    (flag.x + 5.0, pen)
-                };
+                let (x, pen) = if flag.left { (flag.x - 5.0, pen.end()) } else { (flag.x + 5.0, pen) };
                 sheet.text(x, base, pen, &flag.text);
                 sheet.line(
                     (flag.x, base - ASCENT * LABEL + 1.0),
@@ -312,12 +295,7 @@ impl Stack {
             y = panel.area.y1;
             if number == last {
                 for (at, label) in x_ticks.at.iter().zip(&x_ticks.labels) {
-                    sheet.text(
-                        panel.px(*at),
-                        y + 20.0,
-                        Pen::new(TICK).middle().colour(SOFT),
-                        label,
-                    );
+                    sheet.text(panel.px(*at), y + 20.0, Pen::new(TICK).middle().colour(SOFT), label);
                 }
                 y += 24.0;
                 let title = self.x.title_with_power(x_ticks.power);
@@ -332,10 +310,7 @@ impl Stack {
             notes.extend(write_labels(&mut sheet, pane, &panel));
         }
         notes.extend(self.troubles());
-        Drawn {
-            picture: sheet.finish(y + 12.0, &self.title, description),
-            notes,
-        }
+        Drawn { picture: sheet.finish(y + 12.0, &self.title, description), notes }
     }
 
     fn troubles(&self) -> Vec<String> {
@@ -346,12 +321,8 @@ impl Stack {
                     continue;
                 };
                 all.extend(series.trouble.clone());
-                let lost = series
-                    .x
-                    .iter()
-                    .zip(&series.y)
-                    .filter(|(x, y)| !drawable(**x) || !drawable(**y))
-                    .count();
+                let lost =
+                    series.x.iter().zip(&series.y).filter(|(x, y)| !drawable(**x) || !drawable(**y)).count();
                 if lost > 0 {
                     all.push(format!(
                         "\u{201c}{}\u{201d}: {lost} of {} points have no finite value and show as gaps.",
@@ -397,18 +368,11 @@ impl Stack {
         }
         for (number, item) in pane.items.iter().enumerate() {
             match item {
-                Item::Band {
-                    x, low, high, look, ..
-                } => {
+                Item::Band { x, low, high, look, .. } => {
                     sheet.raw(&band(panel, x, low, high, *look, clip));
                 }
                 Item::Bars { bars } => sheet.raw(&columns(panel, bars)),
-                Item::Line {
-                    series,
-                    look,
-                    marked,
-                    ..
-                } => {
+                Item::Line { series, look, marked, .. } => {
                     let runs = series.runs();
                     sheet.raw(&panel.lines(&runs, *look, clip));
                     let spots = marks(&runs, panel, number, *marked);
@@ -416,17 +380,9 @@ impl Stack {
                         sheet.raw(&panel.markers(&spots, *look, 1.0, clip));
                     }
                 }
-                Item::Points {
-                    points,
-                    look,
-                    scale,
-                    ..
-                } => {
-                    let points: Vec<(f64, f64)> = points
-                        .iter()
-                        .copied()
-                        .filter(|p| drawable(p.0) && drawable(p.1))
-                        .collect();
+                Item::Points { points, look, scale, .. } => {
+                    let points: Vec<(f64, f64)> =
+                        points.iter().copied().filter(|p| drawable(p.0) && drawable(p.1)).collect();
                     sheet.raw(&panel.markers(&points, *look, *scale, clip));
                 }
                 Item::Level { y, tone, .. } if (panel.y.0..=panel.y.1).contains(y) => {
@@ -445,14 +401,8 @@ impl Stack {
                 && drawable(at.0)
                 && drawable(at.1)
             {
-                let ring = Look {
-                    marker: Marker::Disc,
-                    ..*look
-                };
-                let white = Look {
-                    colour: PAPER,
-                    ..ring
-                };
+                let ring = Look { marker: Marker::Disc, ..*look };
+                let white = Look { colour: PAPER, ..ring };
                 sheet.raw(&panel.markers(&[*at], ring, 1.7, clip));
                 sheet.raw(&panel.markers(&[*at], white, 0.9, clip));
             }
@@ -461,23 +411,12 @@ impl Stack {
         sheet.line((area.x0, area.y0), (area.x0, area.y1), INK, 1.2, &[]);
         sheet.line((area.x0, area.y1), (area.x1, area.y1), INK, 1.2, &[]);
         for &at in &xt.at {
-            sheet.line(
-                (panel.px(at), area.y1),
-                (panel.px(at), area.y1 + 5.0),
-                INK,
-                1.0,
-                &[],
-            );
+            sheet.line((panel.px(at), area.y1), (panel.px(at), area.y1 + 5.0), INK, 1.0, &[]);
         }
         for (at, label) in yt.at.iter().zip(&yt.labels) {
             let y = panel.py(*at);
             sheet.line((area.x0 - 5.0, y), (area.x0, y), INK, 1.0, &[]);
-            sheet.text(
-                area.x0 - 8.0,
-                y + 0.36 * TICK,
-                Pen::new(TICK).end().colour(SOFT),
-                label,
-            );
+            sheet.text(area.x0 - 8.0, y + 0.36 * TICK, Pen::new(TICK).end().colour(SOFT), label);
         }
     }
 }
@@ -504,14 +443,10 @@ pub(crate) fn fitting(range: (f64, f64), span: (f64, f64)) -> Ticks {
     loop {
         let found = ticks(range.0, range.1, want);
         let place = |at: f64| (at - range.0) / (range.1 - range.0) * width;
-        let clear = found
-            .at
-            .windows(2)
-            .zip(found.labels.windows(2))
-            .all(|(at, label)| {
-                let both = text_width(&label[0], TICK, false) + text_width(&label[1], TICK, false);
-                place(at[1]) - place(at[0]) >= both / 2.0 + 10.0
-            });
+        let clear = found.at.windows(2).zip(found.labels.windows(2)).all(|(at, label)| {
+            let both = text_width(&label[0], TICK, false) + text_width(&label[1], TICK, false);
+            place(at[1]) - place(at[0]) >= both / 2.0 + 10.0
+        });
         if clear || want == 1 {
             return found;
         }
@@ -534,16 +469,10 @@ pub(crate) fn hatch(sheet: &mut Sheet, area: Rect, colour: Colour) {
         } else {
             (area.x1, area.y0 + offset - area.width())
         };
-        d.push_str(&format!(
-            "M{:.1} {:.1}L{:.1} {:.1}",
-            from.0, from.1, to.0, to.1
-        ));
+        d.push_str(&format!("M{:.1} {:.1}L{:.1} {:.1}", from.0, from.1, to.0, to.1));
         offset += 9.0;
     }
-    sheet.path(
-        &d,
-        &format!("stroke=\"{colour}\" stroke-width=\"0.9\" fill=\"none\""),
-    );
+    sheet.path(&d, &format!("stroke=\"{colour}\" stroke-width=\"0.9\" fill=\"none\""));
 }
 
 fn zone_area(panel: &Panel, x: (f64, f64), y: (f64, f64)) -> Option<Rect> {
@@ -601,10 +530,7 @@ fn columns(panel: &Panel, bars: &[([f64; 4], bool)]) -> String {
                 for i in 0..strokes {
                     let level = y0 + (y1 - y0) * (f64::from(i) + 0.5) / f64::from(strokes);
                     let stroke = rgb(PAPER).stroke_width(wide(1.2));
-                    canvas.draw_series(LineSeries::new(
-                        [(x0 + gap, level), (x1 - gap, level)],
-                        stroke,
-                    ))?;
+                    canvas.draw_series(LineSeries::new([(x0 + gap, level), (x1 - gap, level)], stroke))?;
                 }
             }
         }
@@ -615,11 +541,7 @@ fn columns(panel: &Panel, bars: &[([f64; 4], bool)]) -> String {
 /// Where markers go: on every point of a short series, sparsely on a long one, always on a lone point.
 fn marks(runs: &[Vec<(f64, f64)>], panel: &Panel, number: usize, marked: bool) -> Vec<(f64, f64)> {
     let total: usize = runs.iter().map(Vec::len).sum();
-    let mut spots: Vec<(f64, f64)> = runs
-        .iter()
-        .filter(|run| run.len() == 1)
-        .map(|run| run[0])
-        .collect();
+    let mut spots: Vec<(f64, f64)> = runs.iter().filter(|run| run.len() == 1).map(|run| run[0]).collect();
     if !marked {
         return spots;
     }
@@ -645,12 +567,7 @@ fn column(pane: &Pane, x_range: (f64, f64)) -> Vec<Entry> {
     let mut entries = Vec::new();
     for item in &pane.items {
         match item {
-            Item::Line {
-                series,
-                look,
-                label: Some(label),
-                marked,
-            } => {
+            Item::Line { series, look, label: Some(label), marked } => {
                 let inside = |p: &(f64, f64)| p.0 <= x_range.1 && p.0 >= x_range.0;
                 let end = series.runs().into_iter().flatten().rfind(inside);
                 entries.push(Entry {
@@ -660,12 +577,7 @@ fn column(pane: &Pane, x_range: (f64, f64)) -> Vec<Entry> {
                     key: Key::Line(*look, *marked),
                 });
             }
-            Item::Points {
-                points,
-                look,
-                label: Some(label),
-                scale,
-            } => entries.push(Entry {
+            Item::Points { points, look, label: Some(label), scale } => entries.push(Entry {
                 at: points
                     .iter()
                     .copied()
@@ -675,13 +587,7 @@ fn column(pane: &Pane, x_range: (f64, f64)) -> Vec<Entry> {
                 colour: look.text,
                 key: Key::Points(*look, *scale),
             }),
-            Item::Band {
-                x,
-                low,
-                high,
-                look,
-                label: Some(label),
-            } => entries.push(Entry {
+            Item::Band { x, low, high, look, label: Some(label) } => entries.push(Entry {
                 at: x
                     .iter()
                     .zip(low.iter().zip(high))
@@ -706,10 +612,7 @@ fn column(pane: &Pane, x_range: (f64, f64)) -> Vec<Entry> {
 
 fn write_column(sheet: &mut Sheet, panel: &Panel, entries: &[Entry]) {
     let area = panel.area;
-    let sizes: Vec<f64> = entries
-        .iter()
-        .map(|e| e.lines.len() as f64 * LINE)
-        .collect();
+    let sizes: Vec<f64> = entries.iter().map(|e| e.lines.len() as f64 * LINE).collect();
     let wanted: Vec<f64> = entries
         .iter()
         .map(|e| match e.at {
@@ -726,13 +629,7 @@ fn write_column(sheet: &mut Sheet, panel: &Panel, entries: &[Entry]) {
             && area.x1 - end < 12.0
             && (centre - wanted[number]).abs() > 2.0
         {
-            sheet.line(
-                (end + 1.0, wanted[number]),
-                (left - 1.0, centre),
-                SOFT,
-                0.8,
-                &[],
-            );
+            sheet.line((end + 1.0, wanted[number]), (left - 1.0, centre), SOFT, 0.8, &[]);
         }
         match entry.key {
             Key::Line(look, marked) => sheet.sample(left, centre, look, marked),
@@ -744,22 +641,11 @@ fn write_column(sheet: &mut Sheet, panel: &Panel, entries: &[Entry]) {
                     look.colour
                 ),
             ),
-            Key::Level(tone) => sheet.line(
-                (left, centre),
-                (left + 22.0, centre),
-                tone.line(),
-                1.6,
-                &[7, 4],
-            ),
+            Key::Level(tone) => sheet.line((left, centre), (left + 22.0, centre), tone.line(), 1.6, &[7, 4]),
         }
         let first = centre - sizes[number] / 2.0 + LABEL * 0.92;
         for (row, line) in entry.lines.iter().enumerate() {
-            sheet.text(
-                left + KEY,
-                first + row as f64 * LINE,
-                Pen::new(LABEL).colour(entry.colour),
-                line,
-            );
+            sheet.text(left + KEY, first + row as f64 * LINE, Pen::new(LABEL).colour(entry.colour), line);
         }
     }
 }
@@ -789,17 +675,10 @@ fn flags(pane: &Pane, scale: impl Fn(f64) -> f64, range: (f64, f64)) -> Vec<Flag
     lines.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut set: Vec<Flag> = Vec::new();
     for (x, label, tone) in lines {
-        let text = wrap(label, LABEL, false, WIDTH * 0.45, 1)
-            .into_iter()
-            .next()
-            .unwrap_or_default();
+        let text = wrap(label, LABEL, false, WIDTH * 0.45, 1).into_iter().next().unwrap_or_default();
         let width = text_width(&text, LABEL, false);
         let left = x + 5.0 + width > WIDTH - 6.0;
-        let reach = if left {
-            (x - 5.0 - width, x)
-        } else {
-            (x, x + 5.0 + width)
-        };
+        let reach = if left { (x - 5.0 - width, x) } else { (x, x + 5.0 + width) };
         let clear = |row: usize| {
             set.iter().all(|other| {
                 let apart = reach.1 + 8.0 < other.reach.0 || other.reach.1 + 8.0 < reach.0;
@@ -815,14 +694,7 @@ fn flags(pane: &Pane, scale: impl Fn(f64) -> f64, range: (f64, f64)) -> Vec<Flag
         // With as many rows as labels there is always one above all that came before, whose only
         // obstacle is a line through lower labels; that is then accepted.
         let row = (0..=set.len()).find(|row| clear(*row)).unwrap_or(set.len());
-        set.push(Flag {
-            x,
-            left,
-            row,
-            text,
-            tone,
-            reach,
-        });
+        set.push(Flag { x, left, row, text, tone, reach });
     }
     set
 }
@@ -842,10 +714,7 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
                         let parts = parts.clamp(1.0, 200.0) as usize;
                         busy.extend((0..parts).map(|i| {
                             let share = i as f64 / parts as f64;
-                            (
-                                from.0 + share * (to.0 - from.0),
-                                from.1 + share * (to.1 - from.1),
-                            )
+                            (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1))
                         }));
                     }
                 }
@@ -893,10 +762,7 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
             }
             let point = (panel.px(at.0), panel.py(at.1));
             let lines = wrap(label, LABEL, false, panel.area.width() * 0.5, 4);
-            let ground = Ground {
-                inside: panel.area,
-                busy: &busy,
-            };
+            let ground = Ground { inside: panel.area, busy: &busy };
             let pen = Pen::new(LABEL).colour(look.text).rim();
             if !place(sheet, &ground, point, &lines, pen, true) {
                 lost.push(format!("Marked point: {label}"));
@@ -904,22 +770,13 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
         }
     }
     for item in &pane.items {
-        if let Item::Zone {
-            x,
-            y,
-            label: Some(label),
-            tone,
-        } = item
-        {
+        if let Item::Zone { x, y, label: Some(label), tone } = item {
             let Some(area) = zone_area(panel, *x, *y) else {
                 lost.push(format!("Outside the range shown: {label}"));
                 continue;
             };
             let lines = wrap(label, LABEL, false, (area.width() - 10.0).max(40.0), 3);
-            let ground = Ground {
-                inside: area,
-                busy: &busy,
-            };
+            let ground = Ground { inside: area, busy: &busy };
             let pen = Pen::new(LABEL).colour(tone.line()).rim();
             // The calm corner of a failing zone is the far one from the limit.
             let corner = (area.x1 - 8.0, area.y0 + 6.0);
@@ -931,13 +788,7 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
     lost
 }
 
-fn bracket(
-    sheet: &mut Sheet,
-    panel: &Panel,
-    x: (f64, f64),
-    label: &str,
-    busy: &mut Vec<(f64, f64)>,
-) {
+fn bracket(sheet: &mut Sheet, panel: &Panel, x: (f64, f64), label: &str, busy: &mut Vec<(f64, f64)>) {
     let edge = |v: f64| panel.px(v.clamp(panel.x.0, panel.x.1));
     let (left, right) = (edge(x.0.min(x.1)), edge(x.0.max(x.1)));
     let y = panel.area.y0 + 24.0;
@@ -955,10 +806,8 @@ fn bracket(
     let lines = wrap(label, LABEL, false, panel.area.width() - 8.0, 1);
     for line in &lines {
         let half = text_width(line, LABEL, false) / 2.0;
-        let centre = ((left + right) / 2.0).clamp(
-            panel.area.x0 + half + 3.0,
-            (panel.area.x1 - half - 3.0).max(panel.area.x0 + half + 3.0),
-        );
+        let centre = ((left + right) / 2.0)
+            .clamp(panel.area.x0 + half + 3.0, (panel.area.x1 - half - 3.0).max(panel.area.x0 + half + 3.0));
         sheet.text(centre, y - 8.0, pen, line);
     }
 }

@@ -29,26 +29,15 @@ pub struct Sweep {
     bands: Vec<(String, Series, Series)>,
 }
 
-const NEUTRAL: Look = Look {
-    colour: INK,
-    text: INK,
-    dash: &[],
-    marker: super::style::Marker::Disc,
-    width: 2.0,
-};
+const NEUTRAL: Look =
+    Look { colour: INK, text: INK, dash: &[], marker: super::style::Marker::Disc, width: 2.0 };
 
 impl Sweep {
     /// An empty sweep with its title and axes.
     pub fn new(title: &str, x: Axis, y: Axis) -> Sweep {
         let mut stack = Stack::new(title, x);
         stack.panes.push(Pane::new(y, 320.0));
-        Sweep {
-            stack,
-            curves: Vec::new(),
-            limits: Vec::new(),
-            marks: Vec::new(),
-            bands: Vec::new(),
-        }
+        Sweep { stack, curves: Vec::new(), limits: Vec::new(), marks: Vec::new(), bands: Vec::new() }
     }
 
     fn item(mut self, item: Item) -> Sweep {
@@ -66,41 +55,21 @@ impl Sweep {
     pub fn curve(mut self, series: Series) -> Sweep {
         let look = look(self.curves.len());
         self.curves.push(series.clone());
-        self.item(Item::Line {
-            label: Some(series.label.clone()),
-            series,
-            look,
-            marked: true,
-        })
+        self.item(Item::Line { label: Some(series.label.clone()), series, look, marked: true })
     }
 
     /// Adds a band between two rows of ordinates, in the colour of the curve added last.
     pub fn band(mut self, label: &str, low: Series, high: Series) -> Sweep {
         let look = look(self.curves.len().saturating_sub(1));
-        self.bands
-            .push((label.to_string(), low.clone(), high.clone()));
-        let high_y = low
-            .x
-            .iter()
-            .map(|x| high.at(*x).unwrap_or(f64::NAN))
-            .collect();
-        self.item(Item::Band {
-            x: low.x,
-            low: low.y,
-            high: high_y,
-            look,
-            label: Some(label.to_string()),
-        })
+        self.bands.push((label.to_string(), low.clone(), high.clone()));
+        let high_y = low.x.iter().map(|x| high.at(*x).unwrap_or(f64::NAN)).collect();
+        self.item(Item::Band { x: low.x, low: low.y, high: high_y, look, label: Some(label.to_string()) })
     }
 
     /// A horizontal line that is only a guide.
     pub fn guide(mut self, y: f64, label: &str) -> Sweep {
         self.limits.push((y, label.to_string()));
-        self.item(Item::Level {
-            y,
-            label: label.to_string(),
-            tone: Tone::Calm,
-        })
+        self.item(Item::Level { y, label: label.to_string(), tone: Tone::Calm })
     }
 
     fn limit(mut self, y: f64, label: &str, region: (f64, f64)) -> Sweep {
@@ -111,11 +80,7 @@ impl Sweep {
             label: None,
             tone: Tone::Fail,
         })
-        .item(Item::Level {
-            y,
-            label: label.to_string(),
-            tone: Tone::Fail,
-        })
+        .item(Item::Level { y, label: label.to_string(), tone: Tone::Fail })
     }
 
     /// A limit; everything above it fails and is shaded.
@@ -131,20 +96,12 @@ impl Sweep {
     /// Names a point.
     pub fn mark(mut self, x: f64, y: f64, label: &str) -> Sweep {
         self.marks.push((x, y, label.to_string()));
-        self.item(Item::Note {
-            at: (x, y),
-            label: label.to_string(),
-            look: NEUTRAL,
-        })
+        self.item(Item::Note { at: (x, y), label: label.to_string(), look: NEUTRAL })
     }
 
     /// A vertical line with its name above the panel.
     pub fn at(self, x: f64, label: &str) -> Sweep {
-        self.item(Item::Upright {
-            x,
-            label: label.to_string(),
-            tone: Tone::Calm,
-        })
+        self.item(Item::Upright { x, label: label.to_string(), tone: Tone::Calm })
     }
 
     /// Fixes the x range; what lies outside is cut off.
@@ -170,18 +127,10 @@ impl Sweep {
         let mut parts = vec![format!("{} over {}.", y.title(), x.title())];
         parts.extend(self.curves.iter().map(|curve| course(curve, x, y)));
         for (limit, label) in &self.limits {
-            parts.extend(
-                self.curves
-                    .iter()
-                    .filter_map(|c| passes(c, *limit, label, x)),
-            );
+            parts.extend(self.curves.iter().filter_map(|c| passes(c, *limit, label, x)));
         }
         for (px, py, label) in &self.marks {
-            parts.push(format!(
-                "Marked: {label} ({}, {}).",
-                x.value(*px),
-                y.value(*py)
-            ));
+            parts.push(format!("Marked: {label} ({}, {}).", x.value(*px), y.value(*py)));
         }
         parts.join(" ")
     }
@@ -193,16 +142,11 @@ impl Chart for Sweep {
         let drawn = self.stack.draw(&description);
         let y = &self.stack.panes[0].y;
         let unit = &y.unit;
-        let columns = self
-            .curves
-            .iter()
-            .map(|curve| (format!("{} [{unit}]", curve.label), curve))
-            .chain(self.bands.iter().flat_map(|(label, low, high)| {
-                [
-                    (format!("{label}, low [{unit}]"), low),
-                    (format!("{label}, high [{unit}]"), high),
-                ]
-            }));
+        let columns = self.curves.iter().map(|curve| (format!("{} [{unit}]", curve.label), curve)).chain(
+            self.bands.iter().flat_map(|(label, low, high)| {
+                [(format!("{label}, low [{unit}]"), low), (format!("{label}, high [{unit}]"), high)]
+            }),
+        );
         Figure {
             title: self.stack.title.clone(),
             description,

@@ -66,10 +66,7 @@ pub struct Table {
 impl Table {
     /// An empty table with these headings.
     pub fn new<S: Into<String>>(headings: impl IntoIterator<Item = S>) -> Table {
-        Table {
-            headings: headings.into_iter().map(Into::into).collect(),
-            rows: Vec::new(),
-        }
+        Table { headings: headings.into_iter().map(Into::into).collect(), rows: Vec::new() }
     }
 
     /// Adds a row; cells that are missing stay empty, cells that are over are dropped.
@@ -108,9 +105,9 @@ impl Table {
         cells.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let mut open: Option<(f64, Vec<Cell>)> = None;
         for (x, column, y) in cells {
-            let fits = open.as_ref().is_some_and(|(at, row)| {
-                at.total_cmp(&x).is_eq() && row[column + 1] == Cell::Empty
-            });
+            let fits = open
+                .as_ref()
+                .is_some_and(|(at, row)| at.total_cmp(&x).is_eq() && row[column + 1] == Cell::Empty);
             if !fits {
                 if let Some((_, row)) = open.take() {
                     table.row(row);
@@ -179,10 +176,7 @@ impl Table {
             out.push_str(&cells.join(","));
             out.push_str("\r\n");
         };
-        line(
-            self.headings.iter().cloned().map(quoted).collect(),
-            &mut out,
-        );
+        line(self.headings.iter().cloned().map(quoted).collect(), &mut out);
         for row in &self.rows {
             line(row.iter().map(|c| quoted(c.exact())).collect(), &mut out);
         }
@@ -192,15 +186,9 @@ impl Table {
     /// As aligned text, thinned to at most `most` rows (a line says so).
     pub fn plain(&self, most: usize) -> String {
         let shown = self.thinned(most);
-        let body: Vec<Vec<String>> = shown
-            .iter()
-            .map(|&row| self.rows[row].iter().map(Cell::short).collect())
-            .collect();
-        let numeric = |column: usize| {
-            self.rows
-                .iter()
-                .all(|row| !matches!(row[column], Cell::Text(_)))
-        };
+        let body: Vec<Vec<String>> =
+            shown.iter().map(|&row| self.rows[row].iter().map(Cell::short).collect()).collect();
+        let numeric = |column: usize| self.rows.iter().all(|row| !matches!(row[column], Cell::Text(_)));
         let widths: Vec<usize> = self
             .headings
             .iter()
@@ -220,11 +208,7 @@ impl Table {
                 .enumerate()
                 .map(|(column, cell)| {
                     let width = widths[column];
-                    if numeric(column) {
-                        format!("{cell:>width$}")
-                    } else {
-                        format!("{cell:<width$}")
-                    }
+                    if numeric(column) { format!("{cell:>width$}") } else { format!("{cell:<width$}") }
                 })
                 .collect();
             out.push_str(text.join("  ").trim_end());

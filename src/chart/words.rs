@@ -11,18 +11,10 @@ pub(crate) fn course(series: &Series, x: &Axis, y: &Axis) -> String {
         return format!("{name}: no finite value.");
     };
     if points.len() == 1 {
-        return format!(
-            "{name}: one point, {} at {}.",
-            y.value(first.1),
-            x.value(first.0)
-        );
+        return format!("{name}: one point, {} at {}.", y.value(first.1), x.value(first.0));
     }
-    let low = points
-        .iter()
-        .fold(*first, |a, b| if b.1 < a.1 { *b } else { a });
-    let high = points
-        .iter()
-        .fold(*first, |a, b| if b.1 > a.1 { *b } else { a });
+    let low = points.iter().fold(*first, |a, b| if b.1 < a.1 { *b } else { a });
+    let high = points.iter().fold(*first, |a, b| if b.1 > a.1 { *b } else { a });
     if low.1 == high.1 {
         return format!(
             "{name}: {} throughout, from {} to {}.",
@@ -51,11 +43,7 @@ pub(crate) fn course(series: &Series, x: &Axis, y: &Axis) -> String {
 /// Where a series passes a limit.
 pub(crate) fn passes(series: &Series, limit: f64, label: &str, x: &Axis) -> Option<String> {
     let flat = Series::new(label, series.x.clone(), vec![limit; series.x.len()]);
-    let places: Vec<String> = series
-        .meets(&flat)
-        .iter()
-        .map(|(at, _)| x.value(*at))
-        .collect();
+    let places: Vec<String> = series.meets(&flat).iter().map(|(at, _)| x.value(*at)).collect();
     match places.len() {
         0 => None,
         1..=3 => Some(format!(

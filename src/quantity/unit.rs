@@ -45,7 +45,7 @@ units! {
     Velocity: "m/s" = 1.0;
     Force: "N" = 1.0;
     Stiffness: "N/m" = 1.0, "N/mm" = 1e3, "kN/m" = 1e3;
-    Pressure: "Pa" = 1.0, "kPa" = 1e3, "MPa" = 1e6, "GPa" = 1e9, "bar" = 1e5, "mbar" = 1e2, "psi" ["PSI", "lbf/in2"] = PSI, "inHg" ["in Hg"] = 3386.388_640_341;
+    Pressure: "Pa" = 1.0, "kPa" = 1e3, "MPa" = 1e6, "GPa" = 1e9, "bar" = 1e5, "mbar" = 1e2, "psi" ["PSI", "lbf/in2"] = PSI, "inHg" ["in Hg"] = 3_386.388_640_341;
     DynamicViscosity: "Pa·s" ["Pa s", "Pa*s"] = 1.0, "mPa·s" ["mPa s", "mPa*s", "cP"] = 1e-3;
     Torque: "N·m" ["Nm", "N m", "N*m"] = 1.0, "mN·m" ["mNm", "mN m"] = 1e-3;
     Power: "W" = 1.0, "kW" = 1e3, "hp" = 745.699_871_582_270_2;

@@ -260,6 +260,9 @@ pub fn limits_at(build: &Build, p: &Point, accept: &Acceptance) -> Result<Limits
     })
 }
 
+/// A kind of part, what is done to it in thought, and the values that do it.
+type Mended = (&'static str, &'static str, &'static [(&'static str, f64)]);
+
 /// What the supply gains when one part after the other is made perfect in thought.
 fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Result<Vec<Cost>> {
     let mut out = Vec::new();
@@ -275,7 +278,7 @@ fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Re
         }
         let _ = matches!(leg.to, End::Free(_));
     }
-    let tiny: &[(&str, &str, &[(&str, f64)])] = &[
+    let mended: &[Mended] = &[
         ("strainer", "strainer clean and free", &[("dirt", 0.0), ("blocked", 0.0), ("loss", 0.0)]),
         ("filter", "filter without loss", &[("dirt", 0.0), ("loss", 0.0)]),
         ("line", "line without loss", &[("length", 0.0), ("fittings", 0.0)]),
@@ -289,7 +292,7 @@ fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Re
         ),
     ];
     for (name, kind) in circuit_parts {
-        for (k, change, values) in tiny {
+        for (k, change, values) in mended {
             if *k != kind {
                 continue;
             }

@@ -9,20 +9,14 @@
 /// that is not a number, the nearest end is taken. Lightness rises strictly, so grey print keeps the
 /// order of the values.
 pub fn ramp(share: f64) -> (u8, u8, u8) {
-    let s = if share.is_nan() {
-        0.0
-    } else {
-        share.clamp(0.0, 1.0)
-    };
+    let s = if share.is_nan() { 0.0 } else { share.clamp(0.0, 1.0) };
     let lightness = 0.30 + 0.66 * s;
     let hue = (285.0 - 190.0 * s).to_radians();
     let mut chroma = 0.145 * (std::f64::consts::PI * (0.15 + 0.80 * s)).sin();
     // Pull the colour towards grey until a screen can show it: lightness is what carries the value.
     loop {
         let linear = oklab_to_linear(lightness, chroma * hue.cos(), chroma * hue.sin());
-        let shown = linear
-            .iter()
-            .all(|part| (-1e-6..=1.0 + 1e-6).contains(part));
+        let shown = linear.iter().all(|part| (-1e-6..=1.0 + 1e-6).contains(part));
         if shown || chroma < 1e-4 {
             let [r, g, b] = linear.map(encode);
             return (r, g, b);
@@ -50,10 +44,6 @@ fn oklab_to_linear(l: f64, a: f64, b: f64) -> [f64; 3] {
 
 fn encode(linear: f64) -> u8 {
     let c = linear.clamp(0.0, 1.0);
-    let coded = if c <= 0.003_130_8 {
-        12.92 * c
-    } else {
-        1.055 * c.powf(1.0 / 2.4) - 0.055
-    };
+    let coded = if c <= 0.003_130_8 { 12.92 * c } else { 1.055 * c.powf(1.0 / 2.4) - 0.055 };
     (255.0 * coded).round() as u8
 }
