@@ -356,6 +356,11 @@ fn maths_is_set_and_what_cannot_be_set_is_shown_and_reported() {
     assert!(main.contains("<code class=\"unset\">\\nosuchthing x</code>"));
     assert_eq!(page.complaints.len(), 1);
     assert!(page.complaints[0].problem.contains("\\nosuchthing x"));
+    // Beside the library's own reading: a viscosity is a Greek letter, "L/h" has no gaps, a percent sign no backslash.
+    let amended = markdown("$\\mu = 3\\ \\mathrm{L/h} \\text{ at 100\\% duty}$");
+    for part in ["<mi>\u{3bc}</mi>", "<mo lspace=\"0\" rspace=\"0\">/</mo>", "at 100% duty"] {
+        assert!(main_of(&amended).contains(part), "{}", main_of(&amended));
+    }
     for (latex, display) in [
         ("$$x$$", true),
         ("\\[x\\]", true),

@@ -13,32 +13,26 @@ const WORD_SPACE: f32 = 0.3;
 pub fn formula(tex: &str, display: bool) -> Result<String, String> {
     let tex = tex.trim();
     let storage = Storage::new();
-    let mut events = Vec::new();
-    for event in Parser::new(tex, &storage) {
-        match event {
-            // The parser gives a hard space as an entity, which the writer would then escape.
-            Ok(Event::Content(Content::Text("&nbsp;"))) => {
-                events.push(Ok(Event::Space {
-                    width: Some(Dimension::new(WORD_SPACE, DimensionUnit::Em)),
-                    height: None,
-                    depth: None,
-                }));
-            }
-            Ok(event) => events.push(Ok::<_, ParserError>(event)),
-            Err(problem) => return Err(first_line(&problem.to_string())),
-        }
-    }
-    let escaped = escape(tex);
+    let parsed: Vec<Event<'_>> = Parser::new(tex, &storage)
+        .collect::<Result<_, _>>()
+        .map_err(|problem| first_line(&problem.to_string()))?;
+    let texts: Vec<Option<String>> = parsed.iter().map(unescaped_text).collect();
+    let events =
+        parsed.iter().zip(&texts).map(|(event, text)| Ok::<_, ParserError>(amended(event, text.as_deref())));
+    // The writer takes the annotation as HTML.
+    let annotation = escape(tex);
     let config = RenderConfig {
         display_mode: if display { DisplayMode::Block } else { DisplayMode::Inline },
-        // The TeX text goes along, for copying and for readers that speak it. The writer takes it as HTML.
-        annotation: Some(&escaped),
+        // The TeX text goes along, for copying and for readers that speak it.
+        annotation: Some(&annotation),
         // Quantities in italics, capital Greek too, as ISO 80000-2 has it.
         math_style: MathStyle::ISO,
         ..RenderConfig::default()
     };
     let mut mathml = String::new();
-    push_mathml(&mut mathml, events.into_iter(), config).map_err(|problem| problem.to_string())?;
+    push_mathml(&mut mathml, events, config).map_err(|problem| problem.to_string())?;
+    // TeX sets a slash without space ("L/h"); a browser gives an operator some.
+    let mathml = mathml.replace("<mo>/</mo>", "<mo lspace=\"0\" rspace=\"0\">/</mo>");
     Ok(if display {
         format!(
             "<span class=\"formula\" tabindex=\"0\" role=\"group\" aria-label=\"Formula\">{mathml}</span>"
@@ -72,6 +66,50 @@ pub fn undelimited(text: &str) -> Option<(&str, bool)> {
         return Some((body, body.trim_start().starts_with("\\displaystyle")));
     }
     text.starts_with("\\begin{").then_some((text, true))
+}
+
+/// The words of a `\text{...}` with its escapes resolved, when it has any: the parser hands them on as they stand.
+fn unescaped_text(event: &Event<'_>) -> Option<String> {
+    let Event::Content(Content::Text(text)) = event else {
+        return None;
+    };
+    if !text.contains('\\') {
+        return None;
+    }
+    let mut out = String::new();
+    let mut letters = text.chars();
+    while let Some(c) = letters.next() {
+        match c {
+            '\\' => match letters.next() {
+                Some(',') => out.push('\u{202f}'),
+                Some(space @ (' ' | ';' | ':')) => out.push(if space == ' ' { '\u{a0}' } else { ' ' }),
+                Some('!') | None => {}
+                Some(other) => out.push(other),
+            },
+            c => out.push(c),
+        }
+    }
+    Some(out)
+}
+
+/// The event as the writer needs it.
+fn amended<'a>(event: &Event<'a>, text: Option<&'a str>) -> Event<'a> {
+    match event {
+        // A hard space comes as an entity, which the writer would escape.
+        Event::Content(Content::Text("&nbsp;")) => Event::Space {
+            width: Some(Dimension::new(WORD_SPACE, DimensionUnit::Em)),
+            height: None,
+            depth: None,
+        },
+        Event::Content(Content::Text(_)) if text.is_some() => {
+            Event::Content(Content::Text(text.unwrap_or_default()))
+        }
+        // `\mu` comes as the micro sign, which has no italic; a quantity is the Greek letter.
+        Event::Content(Content::Ordinary { content: '\u{b5}', stretchy }) => {
+            Event::Content(Content::Ordinary { content: '\u{3bc}', stretchy: *stretchy })
+        }
+        other => other.clone(),
+    }
 }
 
 fn first_line(text: &str) -> String {

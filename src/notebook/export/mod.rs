@@ -81,9 +81,9 @@ pub struct Page {
 ///
 /// ```
 /// use railrise::notebook::{Notebook, export};
-/// let text = r#"{"cells": [{"cell_type": "markdown", "id": "a1", "metadata": {},
+/// let text = r##"{"cells": [{"cell_type": "markdown", "id": "a1", "metadata": {},
 ///     "source": "# Rail pressure\n\n> **Caution** Depressurise first.\n\n$p_r = p_b + p_m$"}],
-///     "metadata": {}, "nbformat": 4, "nbformat_minor": 5}"#;
+///     "metadata": {}, "nbformat": 4, "nbformat_minor": 5}"##;
 /// let notebook = Notebook::from_str("rail.ipynb", text)?;
 /// let html = export::html(&notebook, &export::Options::default());
 /// assert!(html.contains("<title>Rail pressure</title>") && html.contains("<math"));
