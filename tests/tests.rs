@@ -1,11 +1,15 @@
 //! The one integration-test binary: the line above each module says what it holds.
 
+// Boost, altitude and charge temperature against the boost rows.
+mod boost_reference;
 // Figures that the chart tests draw.
 mod chart_samples;
 // Text in figures never overlaps, clips or shrinks; figures are labelled for screen readers.
 mod chart_text;
 // Slider-crank, Wiebe and compressible flow against the engine rows.
 mod cylinder_reference;
+// Demand, altitude, power corrections against the engine rows; practice rows that state a number of a law.
+mod engine_reference;
 // Fuel properties against reference rows; laws over any blend.
 mod fuel_reference;
 // Notebooks are read and written without loss.

@@ -67,7 +67,7 @@ fn density_and_expansivity(density15: f64, t: f64) -> (f64, f64) {
     let alpha15 = if density15 < 770.5 {
         346.422_78 / r2 + 0.438_84 / density15
     } else {
-        2680.320_6 / r2 - 0.003_363_12
+        2_680.320_6 / r2 - 0.003_363_12
     };
     let x = alpha15 * (t - T15);
     (density15 * (-x * (1.0 + 0.8 * x)).exp(), alpha15 * (1.0 + 1.6 * x))

@@ -4,8 +4,10 @@
 //! take SI `f64` and give the value with its derivative. A part never imports another part, except the
 //! [`orifice`] law, which is shared by everything that throttles.
 
+pub mod air; // dry air: constants of the trade, and the real gas
 pub mod check_valve; // one-way valve: cracking pressure, orifice, tight when closed
 pub mod cylinder; // slider-crank volume, valves, burn and heat loss
+pub mod engine; // demand for air and fuel, charge, altitude, power corrections
 pub mod filter; // Darcy-Forchheimer, packed beds, filtration ratio
 pub mod gas; // perfect gas and its flow through a restriction
 pub mod injector; // static flow, dead time, low-pulse region, spread of a set

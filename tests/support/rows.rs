@@ -198,13 +198,12 @@ pub fn hold(file: &str, all: Vec<Row>, cannot: &[(&str, &str)], answer: impl Fn(
         file_set.extend(held);
         file_set.len()
     };
-    // Written past the capture of the test harness: the counts are part of what a run reports.
-    let mut err = std::io::stderr().lock();
-    let _ = writeln!(err, "reference rows: {file} {so_far} of {total} held ({here} here)");
+    // Written past the capture of the test harness, in one piece: the counts are part of what a run reports.
+    let mut report = format!("reference rows: {file} {so_far} of {total} held ({here} here)\n");
     for line in &listed {
-        let _ = writeln!(err, "reference rows: {file} cannot hold {line}");
+        report.push_str(&format!("reference rows: {file} cannot hold {line}\n"));
     }
-    drop(err);
+    let _ = std::io::stderr().lock().write_all(report.as_bytes());
     assert!(failed.is_empty(), "{} of {total} rows of {file} fail:\n  {}", failed.len(), failed.join("\n  "));
     here
 }
