@@ -46,6 +46,9 @@ fn another_layout_is_kept() {
     let wide = serde_json::to_string_pretty(&serde_json::from_str::<Value>(SAMPLE).unwrap()).unwrap();
     assert!(wide.starts_with("{\n  \"cells\""));
     assert_eq!(Notebook::from_str("wide.ipynb", &wide).unwrap().to_string(), wide);
+    // A document without lines of its own gets the usual layout, once.
+    let flat = serde_json::to_string(&serde_json::from_str::<Value>(SAMPLE).unwrap()).unwrap() + "\n";
+    assert_eq!(Notebook::from_str("flat.ipynb", &flat).unwrap().to_string(), SAMPLE);
     let other_ends = SAMPLE.replace('\n', "\r\n");
     assert_eq!(Notebook::from_str("ends.ipynb", &other_ends).unwrap().to_string(), other_ends);
 }

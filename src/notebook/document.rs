@@ -123,10 +123,15 @@ impl Layout {
             layout.line_end = "\r\n";
         }
         layout.last_line_end = text.ends_with('\n');
-        let second = text.lines().nth(1).unwrap_or_default();
-        let indent: String = second.chars().take_while(|c| *c == ' ' || *c == '\t').collect();
-        if !indent.is_empty() {
-            layout.indent = indent;
+        // Only a document that is laid out one key a line shows its indentation in the second line.
+        let mut lines = text.lines();
+        if lines.next() == Some("{")
+            && let Some(second) = lines.next()
+        {
+            let indent: String = second.chars().take_while(|c| *c == ' ' || *c == '\t').collect();
+            if !indent.is_empty() && second[indent.len()..].starts_with('"') {
+                layout.indent = indent;
+            }
         }
         layout
     }
