@@ -212,8 +212,8 @@ fn locate(axis: &[f64], x: f64) -> (usize, f64, bool) {
     if last == 0 {
         return (0, 0.0, !x.is_nan());
     }
-    if !(x >= axis[0]) {
-        return (0, 0.0, false); // a NaN lands here: never inside
+    if x.is_nan() || x < axis[0] {
+        return (0, 0.0, false);
     }
     if x > axis[last] {
         return (last - 1, 1.0, false);
