@@ -179,7 +179,9 @@ proptest! {
         let law = |q| valve.drop(q, rho);
         prop_assert!(law(q).0 > cracking);
         prop_assert!(law(q * 1.001).0 > law(q).0);
-        prop_assert!(slope_gap(law, q) < 1e-4); // the cracking pressure takes digits from the difference
+        let bare = CheckValve { cracking: 0.0, cd_a }; // the cracking pressure would take digits from the difference
+        prop_assert!(slope_gap(|q| bare.drop(q, rho), q) < 1e-6);
+        prop_assert_eq!(bare.drop(q, rho).1, law(q).1);
         prop_assert!((law(1e-300).0 - law(-1e-300).0).abs() < 1e-9);
         // 4 bar backwards passes less than the network's tolerance of 1e-10 m³/s.
         let (leak, _) = valve.flow(-4e5, rho);
@@ -361,7 +363,7 @@ fn tables_refuse_what_they_do_not_hold() {
     assert!(LowPulse::new(vec![(0.3e-3, 0.0), (1e-3, 0.1e-3)]).is_err());
     assert!(LowPulse::new(vec![(0.3e-3, 1e-3), (0.4e-3, 0.0)]).is_err());
     let low = LowPulse::new(vec![(0.3e-3, 0.1e-3), (1e-3, 0.0)]).expect("a good table");
-    assert_eq!(low.open_time(0.3e-3), Ok(0.4e-3));
+    assert!((low.open_time(0.3e-3).expect("the first point") - 0.4e-3).abs() < 1e-15);
     assert!(low.open_time(0.2e-3).is_err());
 
     assert!(iec_60228_resistance(3.0, ConductorClass::Flexible, m(1.0)).is_err());

@@ -36,3 +36,15 @@ mod study_sampling;
 mod support;
 // Motored and fired cylinders: isentropic peak, mass, heat loss, port pressure.
 mod transient_engine_gas;
+// Wiring and motor against their reference rows.
+mod electric_reference;
+// Filters against their reference rows.
+mod filter_reference;
+// Injectors against their reference rows.
+mod injector_reference;
+// Lines, steady and unsteady, against their reference rows.
+mod line_reference;
+// Orifices, valve sizing and poppets against their reference rows.
+mod orifice_reference;
+// Every part at any input: odd, rising, true slopes, limits, inverses, refusals.
+mod part_laws;

@@ -1,6 +1,6 @@
 //! Sizes of tubes and hoses: what a dash number says, and what it does not.
 
-use crate::quantity::{Length, inch};
+use crate::quantity::{Length, m};
 
 /// Nominal size of a dash number.
 ///
@@ -18,7 +18,7 @@ use crate::quantity::{Length, inch};
 /// Dash convention (sixteenths of an inch): common practice, no source.
 #[must_use]
 pub fn dash_nominal(dash: u32) -> Length {
-    inch(f64::from(dash) / 16.0)
+    m(f64::from(dash) / 16.0 * 0.0254)
 }
 
 /// Roughness of drawn tube (steel, aluminium, brass), 1.5 µm. Source: Moody's chart (from memory).

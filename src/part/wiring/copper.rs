@@ -1,6 +1,6 @@
 //! Copper: gauges, areas, resistance and what heat does to it.
 
-use crate::quantity::{Area, Length, Ratio, Resistance, Resistivity, Temperature, ohm_m, ratio};
+use crate::quantity::{Area, Length, Ratio, Resistance, Resistivity, Temperature, ohm_m, ohms, ratio};
 use std::f64::consts::PI;
 use std::fmt;
 
@@ -172,5 +172,5 @@ pub fn iec_60228_resistance(
         ConductorClass::SolidOrStranded => row.1,
         ConductorClass::Flexible => row.2,
     };
-    Ok(crate::quantity::milliohms(per_metre) * (length / crate::quantity::m(1.0)))
+    Ok(ohms(per_metre * 1e-3 * length.value))
 }
