@@ -38,6 +38,12 @@ pub struct Belief {
     pub mass: f64,
     /// Pressure difference that it takes for true, Pa; not-a-number when it measures it.
     pub difference: f64,
+    /// Static flow in the calibration, m³/s.
+    pub static_flow: f64,
+    /// Difference that this static flow belongs to, Pa.
+    pub reference_difference: f64,
+    /// Density the calibration was made with, kg/m³.
+    pub density: f64,
     /// Mass flow of an open injector that it takes for true at that difference, kg/s.
     pub flow: f64,
     /// Dead time in its table, s.

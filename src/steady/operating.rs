@@ -95,6 +95,12 @@ impl Operating {
         crate::quantity::rad_per_s(self.speed)
     }
 
+    /// How many times its fuel the engine asks for.
+    #[must_use]
+    pub fn demand_factor(&self) -> f64 {
+        self.demand_factor
+    }
+
     /// Manifold pressure above ambient.
     #[must_use]
     pub fn boost(&self) -> GaugePressure {

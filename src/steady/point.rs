@@ -107,8 +107,16 @@ pub struct InjectorState {
     pub difference: f64,
     /// Flow of one wide open at this difference and fuel, m³/s.
     pub static_flow: f64,
+    /// Static flow of one at the reference, m³/s.
+    pub reference_flow: f64,
+    /// Difference of the reference, Pa.
+    pub reference_difference: f64,
+    /// Density of the reference fluid, kg/m³.
+    pub reference_density: f64,
     /// Commanded pulse, s.
     pub pulse: f64,
+    /// Open time below which flow is no longer proportional, s.
+    pub short_pulse: f64,
     /// Dead time, s.
     pub dead_time: f64,
     /// Effective open time, s.
@@ -413,6 +421,10 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                         count: set.count,
                         difference: dp,
                         static_flow: set.injector.static_volume_flow(dp, sur.rho).0,
+                        reference_flow: set.injector.static_flow,
+                        reference_difference: set.injector.reference_difference,
+                        reference_density: set.injector.reference_density,
+                        short_pulse: set.short_pulse,
                         pulse,
                         dead_time,
                         open_time: set.open_time(dp, sur.supply),
