@@ -5,6 +5,7 @@ extern crate uom;
 pub mod build;
 pub mod chart;
 pub mod error;
+pub mod explain;
 pub mod fuel;
 pub mod part;
 pub mod quantity;

@@ -5,8 +5,12 @@
 //! reader can redo every line on a calculator.
 
 mod point;
+mod sheet;
+mod table;
 
 pub use point::{explain, explainable};
+pub use sheet::{PULL_CAUTION, checks, json, margin_words, readings, reserve_words, verdict_word};
+pub use table::Table;
 
 use crate::quantity::round_to_digits;
 use serde::Serialize;

@@ -288,6 +288,9 @@ impl Circuit {
                 self.belief.get_or_insert(Belief {
                     mass,
                     difference: f64::NAN,
+                    static_flow: flow,
+                    reference_difference: at,
+                    density: rho,
                     flow: f64::NAN,
                     dead_time: f64::NAN,
                     pulse: f64::NAN,
@@ -326,6 +329,9 @@ impl Circuit {
                 self.belief.get_or_insert(Belief {
                     mass,
                     difference,
+                    static_flow: flow,
+                    reference_difference: at,
+                    density: rho,
                     flow: q,
                     dead_time: dead,
                     pulse: width,

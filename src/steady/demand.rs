@@ -4,7 +4,8 @@ use super::operating::Operating;
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
 use crate::fuel::Blend;
-use crate::quantity::{AbsolutePressure, Amount, Dim, cc, kelvin, m3, ratio};
+use crate::part::{air, engine};
+use crate::quantity::{AbsolutePressure, Amount, Dim, GaugePressure, kelvin, m3, pa};
 use serde::Serialize;
 
 /// Air and fuel of one operating point, SI.
@@ -81,8 +82,8 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
         )
         .next("ask below the limit, or change engine.rev_limit"));
     }
-    let air = build.section("ambient");
-    let ambient = air.si("pressure");
+    let around = build.section("ambient");
+    let ambient = around.si("pressure");
     let manifold = ambient + op.boost;
     if manifold < 5e3 {
         return Err(Error::new(
@@ -91,22 +92,19 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
         )
         .next("give the manifold pressure above ambient: vacuum is negative and less than the ambient"));
     }
-    let outside = air.si("temperature");
-    let before = AbsolutePressure::from_pascals(ambient - e.si("intake_loss"));
-    let after = AbsolutePressure::from_pascals(manifold + e.si("intercooler_loss"));
-    let pressure_ratio = (after.pascals() / before.pascals()).max(1.0);
+    let outside = around.si("temperature");
+    let pressure_ratio = engine::pressure_ratio(
+        AbsolutePressure::from_pascals(ambient),
+        GaugePressure::from_pascals(op.boost),
+        pa(e.si("intake_loss")),
+        pa(e.si("intercooler_loss")),
+    );
+    let refused = |error: engine::EngineError| Error::new(Kind::Range, error.to_string()).at_key("engine");
     // In vacuum the throttle, not the compressor, sets the pressure: the charge stays at ambient temperature.
     let (outlet, mut charge) = if op.boost > 0.0 {
-        let t2 = engine::compressor_outlet_temperature(
-            kelvin(outside),
-            ratio(pressure_ratio),
-            ratio(e.si("compressor_efficiency")),
-        );
-        let t3 = engine::intercooler_outlet_temperature(
-            t2,
-            kelvin(outside),
-            ratio(e.si("intercooler_effectiveness")),
-        );
+        let t2 = engine::compressor_outlet_temperature(kelvin(outside), pressure_ratio, e.si("compressor_efficiency"), air::GAMMA)
+            .map_err(refused)?;
+        let t3 = engine::intercooler_outlet_temperature(t2, kelvin(outside), e.si("intercooler_effectiveness")).map_err(refused)?;
         (t2.value, t3.value)
     } else {
         (outside, outside)
@@ -119,18 +117,11 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
         ve *= table(rows, op.speed, "volumetric efficiency")?;
     }
     let displacement = m3(e.si("displacement"));
-    let air_flow = engine::air_mass_flow(
-        ratio(ve),
-        displacement,
-        op.speed(),
-        AbsolutePressure::from_pascals(manifold),
-        kelvin(charge),
-    );
+    let each = engine::air_per_cycle(ve, displacement, AbsolutePressure::from_pascals(manifold), kelvin(charge));
+    let air_flow = engine::air_mass_flow(each, op.speed());
     let stoichiometric = blend.stoichiometric_afr();
     let lambda = e.si("lambda");
-    let fuel =
-        engine::fuel_mass_flow(air_flow, ratio(lambda), ratio(stoichiometric)).value * op.demand_factor;
-    let _ = cc;
+    let fuel = engine::fuel_mass_flow(air_flow, lambda, stoichiometric).map_err(refused)?.value * op.demand_factor;
     Ok(Some(Demand {
         speed: op.speed,
         manifold,
@@ -150,26 +141,3 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
     }))
 }
 
-mod engine {
-    use crate::quantity::*;
-    pub fn compressor_outlet_temperature(t1: Temperature, pr: Ratio, eta: Ratio) -> Temperature {
-        kelvin(t1.value * (1.0 + (pr.value.powf(0.4 / 1.4) - 1.0) / eta.value))
-    }
-    pub fn intercooler_outlet_temperature(t2: Temperature, ta: Temperature, e: Ratio) -> Temperature {
-        kelvin(t2.value - e.value * (t2.value - ta.value))
-    }
-    pub fn air_mass_flow(
-        ve: Ratio,
-        vd: Volume,
-        w: AngularVelocity,
-        p: AbsolutePressure,
-        t: Temperature,
-    ) -> MassRate {
-        kg_per_s(
-            ve.value * vd.value * p.pascals() / (287.05 * t.value) * w.value / (4.0 * std::f64::consts::PI),
-        )
-    }
-    pub fn fuel_mass_flow(air: MassRate, lambda: Ratio, afr: Ratio) -> MassRate {
-        air / (lambda * afr)
-    }
-}
