@@ -370,7 +370,11 @@ fn verdict(
     match checks.iter().filter(flows).min_by(|a, b| a.margin.total_cmp(&b.margin)) {
         Some(c) => (
             c.part.clone(),
-            format!("{} runs out first ({}): {:.0} % more fuel is left", c.part, c.name, 100.0 * c.margin),
+            if c.margin < 2.0 {
+                format!("{} runs out first ({}): {:.0} % more fuel is left", c.part, c.name, 100.0 * c.margin)
+            } else {
+                format!("{} runs out first ({}), at {:.0} times this fuel", c.part, c.name, 1.0 + c.margin)
+            },
         ),
         None => (
             "none".to_owned(),
