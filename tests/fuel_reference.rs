@@ -294,3 +294,32 @@ proptest! {
         prop_assert!((s.vapour_pressure / o.vapour_pressure - 1.0).abs() < 1e-10);
     }
 }
+
+/// Our values on a grid, for `tests/outside/fuel_coolprop.py`: written to the file that `RAILRISE_FUEL_GRID` names.
+/// Every point of the range has to answer, whether or not it is written.
+#[test]
+fn the_grid_that_the_outside_check_reads() {
+    let core = (0..=12).flat_map(|i| (1..=8).map(move |j| (273.15 + 5.0 * f64::from(i), 1e5 * f64::from(j))));
+    let wide =
+        (0..=24).flat_map(|i| [1e4, 1e5, 1e6, 1e7, 2.5e7].map(move |p| (243.15 + 5.0 * f64::from(i), p)));
+    let grid: Vec<(f64, f64)> = core.chain(wide).collect();
+    let fluids = [Component::NHeptane, Component::Ethanol, Component::IsoOctane];
+    let mut points = Vec::new();
+    for fluid in fluids {
+        let fuel = Blend::pure(fluid);
+        for &(t, p) in &grid {
+            let s = fuel.at_si(t, p).unwrap_or_else(|e| panic!("{fluid} at {t} K, {p} Pa: {e}"));
+            points.push(serde_json::json!({
+                "fluid": fluid.to_string(), "T": t, "p": p, "liquid": s.is_liquid(),
+                "density": s.density, "viscosity": s.viscosity, "sound_speed": s.sound_speed,
+                "bulk_isentropic": s.bulk_isentropic, "bulk_isothermal": s.bulk_isothermal,
+                "heat_capacity": s.heat_capacity, "vapour_pressure": s.vapour_pressure,
+            }));
+        }
+    }
+    assert_eq!(points.len(), 3 * (13 * 8 + 25 * 5));
+    if let Ok(path) = std::env::var("RAILRISE_FUEL_GRID") {
+        let text = serde_json::to_string(&points).expect("plain numbers");
+        std::fs::write(&path, text).unwrap_or_else(|e| panic!("{path}: {e}"));
+    }
+}
