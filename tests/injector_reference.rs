@@ -53,7 +53,11 @@ fn injector_rows_hold() {
             let (q, pulse) = (m3_per_s(row.input("Q")), s(row.input("tw")));
             let volume = delivered_volume(q, pulse, s(dead));
             let back = pulse_for_volume(volume, q, s(dead));
-            assert!((back / pulse).value - 1.0 < 1e-12, "{}: the pulse comes back as {back:?}", row.id);
+            assert!(
+                ((back / pulse).value - 1.0).abs() < 1e-12,
+                "{}: the pulse comes back as {back:?}",
+                row.id
+            );
             Answer::one(volume.value)
         }
         "dutymax" => {

@@ -4,9 +4,9 @@ use super::orifice;
 
 /// Slope of a shut check valve, Pa·s/m³.
 ///
-/// It stands for "no reverse flow" in a form that keeps the network's equations regular: 4 bar backwards leak
-/// 4e-11 m³/s (0.14 cm³/h), below the solver's own tolerance of 1e-10 m³/s, while the matrix still resolves it
-/// beside a line's 1e7 Pa·s/m³.
+/// It stands for "no reverse flow" in a form that keeps the network's equations regular: 4 bar backwards
+/// leak 4e-11 m³/s (0.14 cm³/h), below the solver's own tolerance of 1e-10 m³/s, while the matrix still
+/// resolves it beside a line's 1e7 Pa·s/m³.
 pub const CLOSED_SLOPE: f64 = 1e16;
 
 /// A check valve as the solvers see it, in SI units.

@@ -20,7 +20,7 @@ impl StrainerState {
     /// clean `(1, 1)`; loaded `(1 + s, 1)`; folded `(1/(1−s), 1/(1−s)²)`
     ///
     /// # Symbols
-    /// `s` the number of the state.
+    /// `s` the number that the state carries, 1.
     ///
     /// # Valid range
     /// Loaded `s ≥ 0`; folded `0 ≤ s < 1`: towards 1 the factors grow without limit, at 1 they are infinite.
@@ -59,8 +59,8 @@ pub struct Vent {
 }
 
 impl Vent {
-    /// How far the tank is below ambient (Pa), and its slope (Pa·s/m³), when `q` (m³/s) leaves it under air of
-    /// `air_density` (kg/m³).
+    /// How far the tank is below ambient (Pa), and its slope (Pa·s/m³), when `q` (m³/s) leaves it under air
+    /// of `air_density` (kg/m³).
     #[must_use]
     pub fn depression(&self, q: f64, air_density: f64) -> (f64, f64) {
         if q <= 0.0 {
@@ -77,8 +77,9 @@ impl Vent {
 /// `p_inlet = p_tank + ρ g h − Σ Δp`
 ///
 /// # Symbols
-/// `p_tank` absolute pressure of the tank's air (ambient less [`Vent::depression`]); `ρ` density; `h` level of fuel above the
-/// inlet, negative when the pump sits above it; `Δp` losses of strainer and hose at the pump's own flow.
+/// `p_tank` absolute pressure of the tank's air, Pa (ambient less [`Vent::depression`]); `ρ` density,
+/// kg/m³; `h` level of fuel above the inlet, m, negative when the pump sits above it; `Δp` losses of
+/// strainer and hose at the pump's own flow, Pa.
 ///
 /// # Valid range
 /// The fuel covers the pick-up: sloshing and swirl are not modelled. A result below the vapour pressure cannot
@@ -103,7 +104,8 @@ pub fn inlet_pressure(
 /// `m = p_inlet − p_v(T)`
 ///
 /// # Symbols
-/// `p_inlet` absolute pressure at the inlet; `p_v` vapour pressure of the fuel at *its* temperature.
+/// `p_inlet` absolute pressure at the inlet, Pa; `p_v` vapour pressure of the fuel at *its* temperature,
+/// Pa.
 ///
 /// # Valid range
 /// Any; 10 to 20 kPa is wanted (common practice, no source). Below the pump's own need its flow falls and vapour
@@ -122,8 +124,8 @@ pub fn inlet_margin(inlet: AbsolutePressure, vapour: AbsolutePressure) -> Pressu
 /// `NPSH = (p_t − p_v)/(ρ g) + Δz − h_l`
 ///
 /// # Symbols
-/// `p_t` absolute pressure on the tank's surface; `p_v` vapour pressure; `Δz` surface above the pump; `h_l` head lost on the
-/// way.
+/// `p_t` absolute pressure on the tank's surface, Pa; `p_v` vapour pressure, Pa; `Δz` surface above the
+/// pump, m; `h_l` head lost on the way, m.
 ///
 /// # Valid range
 /// The velocity head at the inlet is counted in `h_l` or small.

@@ -17,7 +17,7 @@ pub enum Return {
 /// Return to the pot: `Q_e − Q_lift`; to the tank: `Q_p − Q_lift`
 ///
 /// # Symbols
-/// `Q_e` engine demand; `Q_p` main pump's flow; `Q_lift` lift pump's flow.
+/// `Q_e` engine demand, m³/s; `Q_p` main pump's flow, m³/s; `Q_lift` lift pump's flow, m³/s.
 ///
 /// # Valid range
 /// Vapour and aeration not counted.
@@ -38,7 +38,7 @@ pub fn net_outflow(back: Return, demand: VolumeRate, pump: VolumeRate, lift: Vol
 /// `t = V/Q_net`
 ///
 /// # Symbols
-/// `V` fuel in the pot above its pick-up; `Q_net` [`net_outflow`].
+/// `V` fuel in the pot above its pick-up, m³; `Q_net` [`net_outflow`], m³/s.
 ///
 /// # Valid range
 /// `None` when the lift pump keeps up: it never empties. **Caution:** a pot that runs dry under load leans the engine

@@ -11,7 +11,7 @@ pub const ISO_19438_FLOWS: (f64, f64) = (0.05 / 3600.0, 0.8 / 3600.0);
 /// `β_x = N_up/N_down`
 ///
 /// # Symbols
-/// `N_up`, `N_down` particles larger than `x` per volume before and after the filter.
+/// `N_up`, `N_down` particles larger than `x` per volume, 1/m³, before and after the filter.
 ///
 /// # Valid range
 /// `N_down > 0`; with none counted it is infinite.
@@ -29,7 +29,7 @@ pub fn filtration_ratio(upstream: f64, downstream: f64) -> f64 {
 /// `E = 1 − 1/β`
 ///
 /// # Symbols
-/// `β` filtration ratio at the particle size.
+/// `β` filtration ratio at the particle size, 1.
 ///
 /// # Valid range
 /// `β ≥ 1`. Below 1 the filter sheds and the efficiency is negative.
@@ -47,7 +47,7 @@ pub fn filtration_efficiency(beta: f64) -> f64 {
 /// `β = Π βᵢ`
 ///
 /// # Symbols
-/// `βᵢ` filtration ratio of each at the same particle size.
+/// `βᵢ` filtration ratio of each at the same particle size, 1.
 ///
 /// # Valid range
 /// Each catches independently of what the others let through: optimistic, since what passed the first is

@@ -8,7 +8,8 @@ use crate::quantity::{Area, Density, DynamicViscosity, Length, Pressure, Velocit
 /// `Δp = a µ Q + b ρ Q|Q|`; returned as (linear, square) shares
 ///
 /// # Symbols
-/// `a` 1/m³, `b` 1/m⁴ coefficients of the filter; `µ` viscosity; `ρ` density; `Q` volume flow.
+/// `a` 1/m³, `b` 1/m⁴ coefficients of the filter; `µ` viscosity, Pa·s; `ρ` density, kg/m³; `Q` volume flow,
+/// m³/s.
 ///
 /// # Valid range
 /// `a, b ≥ 0`. Signed as the flow is.
@@ -36,8 +37,8 @@ pub fn darcy_forchheimer(
 /// `Δp/L = 150 µ v (1−ε)²/(ε³ d²) + 1.75 ρ v|v| (1−ε)/(ε³ d)`
 ///
 /// # Symbols
-/// `d` grain (or fibre) size; `ε` void fraction; `v` velocity on the empty section; `L` depth of the bed; `µ` viscosity;
-/// `ρ` density.
+/// `d` grain (or fibre) size, m; `ε` void fraction, 1; `v` velocity on the empty section, m/s; `L` depth of
+/// the bed, m; `µ` viscosity, Pa·s; `ρ` density, kg/m³.
 ///
 /// # Valid range
 /// `0.3 < ε < 0.6` or so, ±25 %. Fibres are no spheres: fit `d` to a measured drop.
@@ -66,7 +67,7 @@ pub fn ergun(
 /// `k = ε³ d²/(180 (1−ε)²)`
 ///
 /// # Symbols
-/// `ε` void fraction; `d` grain size.
+/// `ε` void fraction, 1; `d` grain size, m.
 ///
 /// # Valid range
 /// Laminar flow through the bed.
@@ -84,7 +85,7 @@ pub fn carman_kozeny_permeability(void_fraction: f64, grain: Length) -> Area {
 /// `a = L/(k A)`
 ///
 /// # Symbols
-/// `L` thickness; `k` permeability; `A` area of the (unfolded) medium.
+/// `L` thickness, m; `k` permeability, m²; `A` area of the (unfolded) medium, m².
 ///
 /// # Valid range
 /// All positive.

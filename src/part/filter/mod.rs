@@ -12,8 +12,9 @@ pub use medium::*;
 /// `Δp = a (1 + s) µ Q + b ρ Q|Q|` (Darcy-Forchheimer)
 ///
 /// # Symbols
-/// `a` linear coefficient of the clean filter, 1/m³; `b` square coefficient, 1/m⁴; `s` dirt: resistance of the
-/// caught layer over that of the clean medium; `µ` viscosity, Pa·s; `ρ` density, kg/m³; `Q` flow, m³/s.
+/// `a` linear coefficient of the clean filter, 1/m³; `b` square coefficient, 1/m⁴; `s` dirt: resistance
+/// of the caught layer over that of the clean medium; `µ` viscosity, Pa·s; `ρ` density, kg/m³; `Q` flow,
+/// m³/s.
 ///
 /// # Valid range
 /// All ≥ 0. The dirt lies on the medium as a layer in laminar flow, so it enters the linear term only; a medium

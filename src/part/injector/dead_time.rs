@@ -182,7 +182,8 @@ impl DeadTime {
         }
     }
 
-    /// Dead time (s) at `volts` (V) and `dp` (Pa); outside the table the value at its edge, with what was left.
+    /// Dead time (s) at `volts` (V) and `dp` (Pa); outside the table the value at its edge, with what was
+    /// left.
     #[must_use]
     pub fn at_edge(&self, volts: f64, dp: f64) -> (f64, Option<OutsideDeadTime>) {
         let (i, u, volts_in) = locate(&self.volts, volts);

@@ -16,8 +16,8 @@ use super::orifice;
 /// `Q = Q_ref √(Δp/Δp_ref) √(ρ_ref/ρ)` wide open
 ///
 /// # Symbols
-/// `Q_ref` volume flow wide open, m³/s, measured at `Δp_ref`, Pa, with a fluid of `ρ_ref`, kg/m³; `Δp` rail minus
-/// port pressure, both absolute, Pa; `ρ` density of the fuel at the injector, kg/m³.
+/// `Q_ref` volume flow wide open, m³/s, measured at `Δp_ref`, Pa, with a fluid of `ρ_ref`, kg/m³; `Δp` rail
+/// minus port pressure, both absolute, Pa; `ρ` density of the fuel at the injector, kg/m³.
 ///
 /// # Valid range
 /// Constant discharge coefficient: `Δp` within about 2:1 of `Δp_ref` (common practice, no source). A negative
@@ -44,7 +44,8 @@ impl Injector {
         self.static_flow * (self.reference_density / (2.0 * self.reference_difference)).sqrt()
     }
 
-    /// Volume flow wide open (m³/s) and its slope (m³/(s·Pa)) at a difference `dp` (Pa) and density `rho` (kg/m³).
+    /// Volume flow wide open (m³/s) and its slope (m³/(s·Pa)) at a difference `dp` (Pa) and density `rho`
+    /// (kg/m³).
     #[must_use]
     #[inline]
     pub fn static_volume_flow(&self, dp: f64, rho: f64) -> (f64, f64) {

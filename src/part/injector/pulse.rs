@@ -15,7 +15,7 @@ pub const PORT_SUPPLY_LIMIT: f64 = 1e6;
 /// `Q/Q_ref = √(Δp/Δp_ref)`
 ///
 /// # Symbols
-/// `Δp`, `Δp_ref` differences across the injector: rail minus *port*, both absolute.
+/// `Δp`, `Δp_ref` differences across the injector, Pa: rail minus *port*, both absolute.
 ///
 /// # Valid range
 /// Both positive; constant discharge coefficient. Zero for a negative `Δp`.
@@ -33,7 +33,7 @@ pub fn flow_ratio(difference: Pressure, reference: Pressure) -> f64 {
 /// `ṁ₁/ṁ₂ = √(ρ₁/ρ₂)`
 ///
 /// # Symbols
-/// `ρ₁`, `ρ₂` densities of the fluids. The volume flow scales the other way round.
+/// `ρ₁`, `ρ₂` densities of the fluids, kg/m³. The volume flow scales the other way round.
 ///
 /// # Valid range
 /// Same discharge coefficient for both fluids.
@@ -51,7 +51,8 @@ pub fn mass_flow_ratio(density: Density, other: Density) -> f64 {
 /// `Q = Q_ref √(Δp/Δp_ref) √(ρ_ref/ρ)`
 ///
 /// # Symbols
-/// As [`flow_ratio`]; `ρ_ref` fluid of the rating, `ρ` fuel.
+/// `Q_ref` rated flow, m³/s; `Δp`, `Δp_ref` as [`flow_ratio`], Pa; `ρ_ref` fluid of the rating, `ρ` fuel,
+/// kg/m³.
 ///
 /// # Valid range
 /// As [`flow_ratio`].
@@ -75,8 +76,8 @@ pub fn static_flow(
 /// `V = Q_s (t_w − t_d)`, none when `t_w ≤ t_d`
 ///
 /// # Symbols
-/// `Q_s` static flow; `t_w` commanded pulse width; `t_d` dead time (SAE J1832: time offset X; `V` is its dynamic flow
-/// Qd, `Q_s` its static flow Qs and the slope m).
+/// `Q_s` static flow, m³/s; `t_w` commanded pulse width, s; `t_d` dead time, s. In the terms
+/// of SAE J1832: time offset X, dynamic flow Qd (`V`), static flow Qs and slope m (`Q_s`).
 ///
 /// # Valid range
 /// The working flow range (WFR): above the low-pulse region ([`LowPulse`]), below going static.
@@ -119,7 +120,7 @@ pub fn pulse_for_volume(volume: Volume, flow: VolumeRate, dead_time: Time) -> Ti
 /// `t = 4π/ω = 120 s/n` with `n` in r/min
 ///
 /// # Symbols
-/// `ω` engine speed.
+/// `ω` engine speed, rad/s.
 ///
 /// # Valid range
 /// One pulse a cycle (sequential); two pulses a cycle have half each.
@@ -137,7 +138,7 @@ pub fn available_time(speed: AngularVelocity) -> Time {
 /// `D = t_w/t`
 ///
 /// # Symbols
-/// `t_w` pulse width; `t` [`available_time`].
+/// `t_w` pulse width, s; `t` [`available_time`], s.
 ///
 /// # Valid range
 /// 0.85 as design, 0.90 as hard limit (common practice, no source). At 1 the injector never shuts: more pulse gives no

@@ -54,7 +54,7 @@ pub fn set_spread(flows: &[f64]) -> Option<SetSpread> {
 /// `λᵢ = λ̄/rᵢ`
 ///
 /// # Symbols
-/// `λ̄` lambda of the mixture that the mean injector makes; `rᵢ` flow over mean.
+/// `λ̄` lambda of the mixture that the mean injector makes, 1; `rᵢ` flow over mean, 1.
 ///
 /// # Valid range
 /// `rᵢ > 0`, equal air to all cylinders. One sensor in the collector reads near `λ̄` and cannot see it. **Caution:** the

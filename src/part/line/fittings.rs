@@ -15,7 +15,7 @@ pub const K_EXIT: f64 = 1.0;
 /// `K = (1 − β²)²`
 ///
 /// # Symbols
-/// `β` small over large bore.
+/// `β` small over large bore, 1.
 ///
 /// # Valid range
 /// `0 ≤ β ≤ 1`, turbulent. `β = 0` is [`K_EXIT`].
@@ -33,7 +33,7 @@ pub fn k_sudden_expansion(beta: f64) -> f64 {
 /// `K = 0.5 (1 − β²)`
 ///
 /// # Symbols
-/// `β` small over large bore.
+/// `β` small over large bore, 1.
 ///
 /// # Valid range
 /// `0 ≤ β ≤ 1`, turbulent.
@@ -51,7 +51,7 @@ pub fn k_sudden_contraction_crane(beta: f64) -> f64 {
 /// `K = 0.42 (1 − β²)` up to `β = 0.76`, `K = (1 − β²)²` above
 ///
 /// # Symbols
-/// `β` small over large bore.
+/// `β` small over large bore, 1.
 ///
 /// # Valid range
 /// `0 ≤ β ≤ 1`, turbulent. The two branches meet within 0.001 of each other at 0.76.
@@ -69,7 +69,7 @@ pub fn k_sudden_contraction_white(beta: f64) -> f64 {
 /// `K = 0.0696 (1 − β⁵) λ² + (λ − 1)²`, `λ = 1 + 0.622 (1 − 0.215 β² − 0.785 β⁵)`
 ///
 /// # Symbols
-/// `β` small over large bore; `λ` jet velocity over that in the small bore.
+/// `β` small over large bore, 1; `λ` jet velocity over that in the small bore, 1.
 ///
 /// # Valid range
 /// `0 ≤ β ≤ 1`, turbulent; about ±10 %.
@@ -89,7 +89,7 @@ pub fn k_sudden_contraction_rennels(beta: f64) -> f64 {
 /// `K = 0.0696 (1 − 0.569 r) λ² + (λ − 1)²`, `λ = 1 + 0.622 (1 − 0.30 √r − 0.70 r)⁴`
 ///
 /// # Symbols
-/// `r` radius of the rounding over bore.
+/// `r` radius of the rounding over bore, 1.
 ///
 /// # Valid range
 /// `0 ≤ r ≤ 1`; above 1 it is 0.03.
@@ -112,8 +112,8 @@ pub fn k_entrance_rounded(radius_over_bore: f64) -> f64 {
 /// `K = K₁/Re + K_∞ (1 + 1/D_in)`
 ///
 /// # Symbols
-/// `K₁`, `K_∞` constants of the fitting (standard screwed 90° elbow: 800, 0.4); `Re` Reynolds number; `D_in` bore in
-/// *inches*.
+/// `K₁`, `K_∞` constants of the fitting (standard screwed 90° elbow: 800, 0.4); `Re` Reynolds number, 1;
+/// `D_in` bore in *inches*.
 ///
 /// # Valid range
 /// `Re > 0`. The size term was fitted on 1 inch and up; on a 1/2 inch bore it triples `K_∞`.
@@ -131,7 +131,8 @@ pub fn k_hooper(k1: f64, k_infinity: f64, re: f64, bore_inches: f64) -> f64 {
 /// `K = K₁/Re + K_i (1 + K_d/D_n^0.3)`
 ///
 /// # Symbols
-/// `K₁`, `K_i`, `K_d` constants of the fitting (threaded 90° elbow: 800, 0.14, 4.0); `D_n` nominal size in *inches*.
+/// `K₁`, `K_i`, `K_d` constants of the fitting (threaded 90° elbow: 800, 0.14, 4.0); `D_n` nominal size
+/// in *inches*.
 ///
 /// # Valid range
 /// `Re > 0`, `D_n > 0`.
@@ -149,7 +150,7 @@ pub fn k_darby(k1: f64, ki: f64, kd: f64, re: f64, nominal_inches: f64) -> f64 {
 /// `K = f α r/D + (0.10 + 2.4 f) sin(α/2) + 6.6 f (√sin(α/2) + sin(α/2))/(r/D)^(4α/π)`
 ///
 /// # Symbols
-/// `f` Darcy friction factor; `α` angle, rad; `r/D` bend radius on the centre line over bore.
+/// `f` Darcy friction factor, 1; `α` angle, rad; `r/D` bend radius on the centre line over bore, 1.
 ///
 /// # Valid range
 /// `0 < α ≤ π`, `r/D ≥ 0.5`, turbulent; about ±15 %.
@@ -183,7 +184,7 @@ pub fn k_rennels_bend_at(re: f64, relative_roughness: f64, angle: f64, radius_ov
 /// `f_T = 0.25/log₁₀(ε/(3.7 D))²`
 ///
 /// # Symbols
-/// `ε/D` roughness over bore (commercial steel: ε = 0.0457 mm).
+/// `ε/D` roughness over bore, 1 (commercial steel: ε = 0.0457 mm).
 ///
 /// # Valid range
 /// `0 < ε/D ≤ 0.05`.
@@ -197,8 +198,8 @@ pub fn friction_factor_fully_rough(relative_roughness: f64) -> f64 {
 
 /// A fitting whose loss coefficient is a number of fully rough friction factors: `K = n f_T`.
 ///
-/// Source: Crane TP-410 appendix A, from memory except the smooth 1 D bend and the gate valve, which `fluids` 1.3.1
-/// confirms.
+/// Source: Crane TP-410 appendix A, from memory except the smooth 1 D bend and the gate valve, which
+/// `fluids` 1.3.1 confirms.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum CraneFitting {
     /// Standard 90° elbow.
@@ -253,7 +254,7 @@ impl CraneFitting {
     /// `K = n f_T`
     ///
     /// # Symbols
-    /// `f_T` = [`friction_factor_fully_rough`] of the connecting tube, whatever the Reynolds number.
+    /// `f_T` = [`friction_factor_fully_rough`] of the connecting tube, 1, whatever the Reynolds number.
     ///
     /// # Valid range
     /// Turbulent flow; in laminar flow the loss is larger: use [`k_hooper`] or [`k_darby`].
@@ -272,7 +273,7 @@ impl CraneFitting {
 /// `K₂ = (600 f_T + β (0.5 (1 − β²) + (1 − β²)²))/β⁴`
 ///
 /// # Symbols
-/// `β` valve over line bore; `f_T` fully rough friction factor.
+/// `β` valve over line bore, 1; `f_T` fully rough friction factor, 1.
 ///
 /// # Valid range
 /// `0 < β ≤ 1`, disc fully lifted, turbulent. Printings of the example differ by 6 % in `f_T`.
@@ -291,7 +292,7 @@ pub fn k_lift_check_valve(beta: f64, f_t: f64) -> f64 {
 /// `K_to = K_from (D_to/D_from)⁴`
 ///
 /// # Symbols
-/// `D_from` bore on whose velocity `K_from` stands; `D_to` bore of the wanted one.
+/// `D_from` bore on whose velocity `K_from` stands, m; `D_to` bore of the wanted one, m.
 ///
 /// # Valid range
 /// Both positive.

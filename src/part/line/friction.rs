@@ -10,7 +10,7 @@ const PURELY_LAMINAR: f64 = 100.0;
 /// `f = 64/Re`
 ///
 /// # Symbols
-/// `Re` Reynolds number ρuD/µ on the bore.
+/// `Re` Reynolds number ρuD/µ on the bore, 1.
 ///
 /// # Valid range
 /// `0 < Re <` about 2300. Above it the value is returned but the flow is no longer laminar; at `Re = 0`
@@ -29,7 +29,7 @@ pub fn friction_factor_laminar(re: f64) -> f64 {
 /// `1/√f = −2 log₁₀(ε/(3.7 D) + 2.51/(Re √f))`
 ///
 /// # Symbols
-/// `Re` Reynolds number; `ε/D` roughness over bore.
+/// `Re` Reynolds number, 1; `ε/D` roughness over bore, 1.
 ///
 /// # Valid range
 /// `Re > 4000`, `ε/D ≤ 0.05`. Below 4000 the root still exists and is returned; the flow is then laminar
@@ -62,7 +62,7 @@ pub fn friction_factor_colebrook(re: f64, relative_roughness: f64) -> f64 {
 /// `1/√f = −1.8 log₁₀((ε/D/3.7)^1.11 + 6.9/Re)`
 ///
 /// # Symbols
-/// `Re` Reynolds number; `ε/D` roughness over bore.
+/// `Re` Reynolds number, 1; `ε/D` roughness over bore, 1.
 ///
 /// # Valid range
 /// `4000 ≤ Re ≤ 1e8`, `1e-6 ≤ ε/D ≤ 0.05`; within about 2 % of Colebrook there. Outside it is evaluated as
@@ -83,7 +83,7 @@ pub fn friction_factor_haaland(re: f64, relative_roughness: f64) -> f64 {
 /// `f = (4.781 − (A − 4.781)²/(B − 2A + 4.781))⁻²`
 ///
 /// # Symbols
-/// `Re` Reynolds number; `ε/D` roughness over bore.
+/// `Re` Reynolds number, 1; `ε/D` roughness over bore, 1.
 ///
 /// # Valid range
 /// `Re > 2100`, `ε/D ≤ 0.05`; within 0.5 % of Colebrook there. Outside it is evaluated as it stands.
@@ -103,7 +103,7 @@ pub fn friction_factor_serghides(re: f64, relative_roughness: f64) -> f64 {
 /// `1/√f = −2 log₁₀((6.97/Re)^0.9 + ε/(3.7 D))`
 ///
 /// # Symbols
-/// `Re` Reynolds number; `ε/D` roughness over bore.
+/// `Re` Reynolds number, 1; `ε/D` roughness over bore, 1.
 ///
 /// # Valid range
 /// `5000 ≤ Re ≤ 1e8`, `1e-6 ≤ ε/D ≤ 0.05`; within 1 % of Colebrook there. Outside it is evaluated as it stands.
@@ -123,7 +123,7 @@ pub fn friction_factor_swamee_jain(re: f64, relative_roughness: f64) -> f64 {
 /// `B = (37530/Re)¹⁶`
 ///
 /// # Symbols
-/// `Re` Reynolds number; `ε/D` roughness over bore.
+/// `Re` Reynolds number, 1; `ε/D` roughness over bore, 1.
 ///
 /// # Valid range
 /// `Re > 0`, `ε/D ≤ 0.05`. At `Re = 0` it is infinite, as 64/Re is; the flow's *sign* is the caller's.

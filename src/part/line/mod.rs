@@ -26,8 +26,8 @@ use std::f64::consts::PI;
 /// [Churchill](friction_factor_churchill)
 ///
 /// # Symbols
-/// `L` length, m; `D` bore, m (measured: a dash size names the tube, not the hole); `ε` roughness, m; `ΣK` fittings
-/// on the velocity in this bore; `Δz` how far the outlet lies above the inlet, m.
+/// `L` length, m; `D` bore, m (measured: a dash size names the tube, not the hole); `ε` roughness, m; `ΣK`
+/// fittings on the velocity in this bore, 1; `Δz` how far the outlet lies above the inlet, m.
 ///
 /// # Valid range
 /// `L ≥ 0`, `D > 0`, `ε/D ≤ 0.05`, `ΣK ≥ 0`; any `Q`. Outside the numbers are not physical: a build file
@@ -71,8 +71,8 @@ impl Line {
         (dp + rho * STANDARD_GRAVITY * self.rise, slope)
     }
 
-    /// Pressure lost (Pa) and its slope (Pa·s/m³): odd and rising in `q`, smooth through rest, where the slope
-    /// is exactly 128µL/(πD⁴).
+    /// Pressure lost (Pa) and its slope (Pa·s/m³): odd and rising in `q`, smooth through rest, where the
+    /// slope is exactly 128µL/(πD⁴).
     #[must_use]
     #[inline]
     pub fn loss(&self, q: f64, rho: f64, mu: f64) -> (f64, f64) {

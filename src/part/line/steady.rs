@@ -13,7 +13,7 @@ use std::f64::consts::PI;
 /// `A = πD²/4`
 ///
 /// # Symbols
-/// `D` bore.
+/// `D` bore, m.
 ///
 /// # Valid range
 /// Any.
@@ -31,7 +31,7 @@ pub fn bore_area(bore: Length) -> Area {
 /// `u = 4Q/(πD²)`
 ///
 /// # Symbols
-/// `Q` volume flow; `D` bore. Signed as the flow is.
+/// `Q` volume flow, m³/s; `D` bore, m. Signed as the flow is.
 ///
 /// # Valid range
 /// `D > 0`.
@@ -49,7 +49,7 @@ pub fn velocity(flow: VolumeRate, bore: Length) -> Velocity {
 /// `Re = ρ|u|D/µ`
 ///
 /// # Symbols
-/// `u` mean velocity; `D` bore; `ρ` density; `µ` dynamic viscosity.
+/// `u` mean velocity, m/s; `D` bore, m; `ρ` density, kg/m³; `µ` dynamic viscosity, Pa·s.
 ///
 /// # Valid range
 /// `µ > 0`. Laminar below about 2300, turbulent above about 4000.
@@ -67,7 +67,8 @@ pub fn reynolds(velocity: Velocity, bore: Length, density: Density, viscosity: D
 /// `Δp = f (L/D) ρ u|u|/2`
 ///
 /// # Symbols
-/// `f` Darcy friction factor (four times Fanning's); `L` length; `D` bore; `ρ` density; `u` mean velocity.
+/// `f` Darcy friction factor, 1 (four times Fanning's); `L` length, m; `D` bore, m; `ρ` density, kg/m³; `u`
+/// mean velocity, m/s.
 ///
 /// # Valid range
 /// Fully developed flow; the entry length is not modelled. Signed as the velocity is.
@@ -91,7 +92,7 @@ pub fn darcy_weisbach(
 /// `Δp = K ρ u|u|/2`
 ///
 /// # Symbols
-/// `K` loss coefficient on the velocity `u`; `ρ` density.
+/// `K` loss coefficient on the velocity `u`, 1; `ρ` density, kg/m³.
 ///
 /// # Valid range
 /// `K` and `u` must be of the same bore. Signed as the velocity is.
@@ -109,7 +110,7 @@ pub fn fitting_loss(k: f64, density: Density, velocity: Velocity) -> Pressure {
 /// `Δp = 128 µ L Q/(π D⁴)`
 ///
 /// # Symbols
-/// `µ` dynamic viscosity; `L` length; `Q` volume flow; `D` bore.
+/// `µ` dynamic viscosity, Pa·s; `L` length, m; `Q` volume flow, m³/s; `D` bore, m.
 ///
 /// # Valid range
 /// `Re < ` about 2300; above it the true loss is larger, and the value is returned all the same.
@@ -132,7 +133,7 @@ pub fn hagen_poiseuille(
 /// `R = 128 µ L/(π D⁴)`
 ///
 /// # Symbols
-/// `µ` dynamic viscosity; `L` length; `D` bore.
+/// `µ` dynamic viscosity, Pa·s; `L` length, m; `D` bore, m.
 ///
 /// # Valid range
 /// `Re < ` about 2300.
@@ -150,7 +151,7 @@ pub fn laminar_resistance(viscosity: DynamicViscosity, length: Length, bore: Len
 /// `Δp = ρ g Δz`
 ///
 /// # Symbols
-/// `ρ` density; `g` 9.80665 m/s²; `Δz` how far one end lies above the other.
+/// `ρ` density, kg/m³; `g` 9.80665 m/s²; `Δz` how far one end lies above the other, m.
 ///
 /// # Valid range
 /// Any.
@@ -168,7 +169,7 @@ pub fn static_head(density: Density, rise: Length) -> Pressure {
 /// `h = Δp/(ρ g)`
 ///
 /// # Symbols
-/// `Δp` pressure difference; `ρ` density; `g` 9.80665 m/s².
+/// `Δp` pressure difference, Pa; `ρ` density, kg/m³; `g` 9.80665 m/s².
 ///
 /// # Valid range
 /// `ρ > 0`.
@@ -186,7 +187,7 @@ pub fn head(difference: Pressure, density: Density) -> Length {
 /// `P = Δp Q`
 ///
 /// # Symbols
-/// `Δp` pressure difference; `Q` volume flow. Divide by an efficiency for shaft power.
+/// `Δp` pressure difference, Pa; `Q` volume flow, m³/s. Divide by an efficiency for shaft power.
 ///
 /// # Valid range
 /// Incompressible.

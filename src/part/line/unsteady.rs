@@ -38,7 +38,7 @@ impl Restraint {
 /// `c₁ = (2e/D)(1 + ν) + D (1 − ν²)/(D + e)`
 ///
 /// # Symbols
-/// `D` bore; `e` wall thickness; `ν` Poisson's ratio of the wall.
+/// `D` bore, m; `e` wall thickness, m; `ν` Poisson's ratio of the wall, 1.
 ///
 /// # Valid range
 /// Any thickness; tends to 1 − ν² for a thin wall. A rubber hose (`D/e` about 3) is thick.
@@ -57,7 +57,7 @@ pub fn thick_wall_factor(bore: Length, wall: Length, poisson: f64) -> f64 {
 /// `a = √(K/ρ)`
 ///
 /// # Symbols
-/// `K` isentropic bulk modulus; `ρ` density.
+/// `K` isentropic bulk modulus, Pa; `ρ` density, kg/m³.
 ///
 /// # Valid range
 /// Rigid wall, no gas.
@@ -75,8 +75,8 @@ pub fn sound_speed(bulk_modulus: Pressure, density: Density) -> Velocity {
 /// `a = √(K/ρ / (1 + c₁ K D/(E e)))`
 ///
 /// # Symbols
-/// `K` bulk modulus of the liquid; `ρ` density; `D` bore; `e` wall thickness; `E` Young's modulus of the wall; `c₁`
-/// [`Restraint::thin_wall_factor`] or [`thick_wall_factor`].
+/// `K` bulk modulus of the liquid, Pa; `ρ` density, kg/m³; `D` bore, m; `e` wall thickness, m; `E` Young's
+/// modulus of the wall, Pa; `c₁` [`Restraint::thin_wall_factor`] or [`thick_wall_factor`], 1.
 ///
 /// # Valid range
 /// Linear elastic wall. Rubber and plastics stiffen with frequency and soften with heat: take `E` at both.
@@ -102,8 +102,8 @@ pub fn korteweg_wave_speed(
 /// `1/B = 1/B_l + φ/(n p)`
 ///
 /// # Symbols
-/// `B_l` bulk modulus of the liquid; `φ` volume fraction of free gas *at this pressure*; `n` polytropic exponent (1
-/// isothermal, 1.4 isentropic air); `p` absolute pressure.
+/// `B_l` bulk modulus of the liquid, Pa; `φ` volume fraction of free gas *at this pressure*, 1; `n`
+/// polytropic exponent, 1 (1 isothermal, 1.4 isentropic air); `p` absolute pressure, Pa.
 ///
 /// # Valid range
 /// `φ` up to about 0.01: the liquid's own share is not reduced by the gas.
@@ -127,7 +127,8 @@ pub fn bulk_modulus_with_gas(
 /// `B_c = E e/(c₁ D)`
 ///
 /// # Symbols
-/// `E` Young's modulus; `e` wall thickness; `D` bore; `c₁` wall factor (1 for a free thin wall).
+/// `E` Young's modulus, Pa; `e` wall thickness, m; `D` bore, m; `c₁` wall factor, 1 (1 for a free thin
+/// wall).
 ///
 /// # Valid range
 /// Linear elastic wall.
@@ -150,7 +151,7 @@ pub fn bulk_modulus_of_wall(
 /// `1/B = Σ 1/Bᵢ`
 ///
 /// # Symbols
-/// `Bᵢ` of the liquid (with gas), of the wall, of a damper referred to the same volume.
+/// `Bᵢ` of the liquid (with gas), of the wall, of a damper referred to the same volume, Pa.
 ///
 /// # Valid range
 /// All positive. With none it is infinite.
@@ -169,7 +170,7 @@ pub fn effective_bulk_modulus(moduli: &[Pressure]) -> Pressure {
 /// `C = V/B`
 ///
 /// # Symbols
-/// `V` volume; `B` effective bulk modulus.
+/// `V` volume, m³; `B` effective bulk modulus, Pa.
 ///
 /// # Valid range
 /// `B > 0`, pressure changes small beside `B`.
@@ -187,7 +188,8 @@ pub fn capacitance(volume: Volume, bulk_modulus: Pressure) -> HydraulicComplianc
 /// `Δp = B ΔV/V`
 ///
 /// # Symbols
-/// `ΔV` volume taken out (drop) or pushed in (rise); `V` volume of the chamber; `B` effective bulk modulus.
+/// `ΔV` volume taken out (drop) or pushed in (rise), m³; `V` volume of the chamber, m³; `B` effective
+/// bulk modulus, Pa.
 ///
 /// # Valid range
 /// Nothing replenishes; `Δp` small beside `B` and above the vapour pressure.
@@ -205,7 +207,7 @@ pub fn closed_chamber_change(change: Volume, volume: Volume, bulk_modulus: Press
 /// `I = ρ L/A`
 ///
 /// # Symbols
-/// `ρ` density; `L` length; `A` flow area.
+/// `ρ` density, kg/m³; `L` length, m; `A` flow area, m².
 ///
 /// # Valid range
 /// Plug flow; laminar flow that is slow to change has 4/3 of it.
@@ -223,7 +225,7 @@ pub fn inertance(density: Density, length: Length, area: Area) -> HydraulicInert
 /// `Z = ρ a/A`
 ///
 /// # Symbols
-/// `ρ` density; `a` wave speed; `A` flow area.
+/// `ρ` density, kg/m³; `a` wave speed, m/s; `A` flow area, m².
 ///
 /// # Valid range
 /// Friction small over a wavelength.
@@ -241,7 +243,7 @@ pub fn characteristic_impedance(density: Density, wave_speed: Velocity, area: Ar
 /// `τ = R C`
 ///
 /// # Symbols
-/// `R` pressure per flow; `C` volume per pressure.
+/// `R` pressure per flow, Pa·s/m³; `C` volume per pressure, m³/Pa.
 ///
 /// # Valid range
 /// Linear about the operating point.
@@ -259,7 +261,7 @@ pub fn chamber_time_constant(resistance: HydraulicResistance, capacitance: Hydra
 /// `Δp = ρ a Δu`
 ///
 /// # Symbols
-/// `ρ` density; `a` wave speed; `Δu` change of velocity.
+/// `ρ` density, kg/m³; `a` wave speed, m/s; `Δu` change of velocity, m/s.
 ///
 /// # Valid range
 /// The change takes less than [`reflection_time`]. Slower: [`michaud_rise`].
@@ -277,7 +279,7 @@ pub fn joukowsky_rise(density: Density, wave_speed: Velocity, velocity_change: V
 /// `t = 2L/a`
 ///
 /// # Symbols
-/// `L` length; `a` wave speed.
+/// `L` length, m; `a` wave speed, m/s.
 ///
 /// # Valid range
 /// Uniform line.
@@ -295,7 +297,7 @@ pub fn reflection_time(length: Length, wave_speed: Velocity) -> Time {
 /// `Δp = 2 ρ L u/T_c`
 ///
 /// # Symbols
-/// `ρ` density; `L` length; `u` velocity before; `T_c` closing time.
+/// `ρ` density, kg/m³; `L` length, m; `u` velocity before, m/s; `T_c` closing time, s.
 ///
 /// # Valid range
 /// `T_c > 2L/a`. Faster closing gives no more than [`joukowsky_rise`], and the formula overshoots it.
@@ -313,7 +315,7 @@ pub fn michaud_rise(density: Density, length: Length, velocity: Velocity, closin
 /// `+1` for `0 < t < 2L/a`, `−1` for `2L/a < t < 4L/a`, and so on with period `4L/a`
 ///
 /// # Symbols
-/// `t` time after closing; `L` length; `a` wave speed.
+/// `t` time after closing, s; `L` length, m; `a` wave speed, m/s.
 ///
 /// # Valid range
 /// No friction, no cavitation: where the low half would fall below the vapour pressure the column parts. 0 before closing.
@@ -338,7 +340,7 @@ pub fn instant_closure_wave(after: Time, length: Length, wave_speed: Velocity) -
 /// `T = 4L/a`
 ///
 /// # Symbols
-/// `L` length; `a` wave speed.
+/// `L` length, m; `a` wave speed, m/s.
 ///
 /// # Valid range
 /// Uniform line, little friction.
@@ -362,7 +364,7 @@ pub fn quarter_wave_frequency(length: Length, wave_speed: Velocity) -> f64 {
 /// `f = a/(2L)`
 ///
 /// # Symbols
-/// `L` length; `a` wave speed.
+/// `L` length, m; `a` wave speed, m/s.
 ///
 /// # Valid range
 /// Uniform line, little friction.
@@ -380,7 +382,7 @@ pub fn half_wave_frequency(length: Length, wave_speed: Velocity) -> f64 {
 /// `f = (n a/(π L)) sin(π/(2 (2n + 1)))`
 ///
 /// # Symbols
-/// `n` number of lumps; `L` length; `a` wave speed.
+/// `n` number of lumps; `L` length, m; `a` wave speed, m/s.
 ///
 /// # Valid range
 /// `n ≥ 1`. Tends to [`quarter_wave_frequency`] from below: 36 % low at 1, 6 % at 8, 3 % at 16.
@@ -399,7 +401,7 @@ pub fn ladder_frequency(lumps: u32, length: Length, wave_speed: Velocity) -> f64
 /// `V = π D² L/4`
 ///
 /// # Symbols
-/// `D` bore; `L` length.
+/// `D` bore, m; `L` length, m.
 ///
 /// # Valid range
 /// Any.

@@ -10,8 +10,9 @@ use crate::quantity::{
 /// `V = R I + K ω`, `K I = T + T_f`
 ///
 /// # Symbols
-/// `V` voltage at the terminals; `R` armature resistance with brushes; `I` current; `K` motor constant (back
-/// emf and torque: one number in SI); `ω` speed; `T` shaft torque; `T_f` friction torque.
+/// `V` voltage at the terminals, V; `R` armature resistance with brushes, Ω; `I` current, A; `K` motor
+/// constant, V·s/rad (back emf and torque: one number in SI); `ω` speed, rad/s; `T` shaft torque, N·m;
+/// `T_f` friction torque, N·m.
 ///
 /// # Valid range
 /// Constant flux and resistance: heat raises `R` (copper 0.39 %/K) and lowers `K` (magnets). Inductance left out.
@@ -50,7 +51,7 @@ impl Motor {
     /// `K = (V₀ − R I₀)/ω₀`, `T_f = K I₀`
     ///
     /// # Symbols
-    /// `V₀`, `I₀`, `ω₀` of the test; `R` armature resistance.
+    /// `V₀`, V, `I₀`, A, `ω₀`, rad/s, of the test; `R` armature resistance, Ω.
     ///
     /// # Valid range
     /// `ω₀ > 0`, `V₀ > R I₀`. Friction is taken as constant torque.
@@ -121,7 +122,7 @@ impl Motor {
 /// `K = (V − R I)/ω`
 ///
 /// # Symbols
-/// `V` terminal voltage; `I` current; `R` armature resistance; `ω` speed.
+/// `V` terminal voltage, V; `I` current, A; `R` armature resistance, Ω; `ω` speed, rad/s.
 ///
 /// # Valid range
 /// `ω > 0`.
@@ -144,7 +145,8 @@ pub fn motor_constant(
 /// `P = (V − R I) I`
 ///
 /// # Symbols
-/// `V` terminal voltage; `I` current; `R` armature resistance. At no load it is the rotational loss.
+/// `V` terminal voltage, V; `I` current, A; `R` armature resistance, Ω. At no load it is the rotational
+/// loss.
 ///
 /// # Valid range
 /// Any.
@@ -162,7 +164,7 @@ pub fn electromagnetic_power(volts: Voltage, current: Current, resistance: Resis
 /// `P = V²/(4R)`, at half the stall torque and half the no-load speed
 ///
 /// # Symbols
-/// `V` terminal voltage; `R` resistance (the loop's wiring counts when `V` is the battery's).
+/// `V` terminal voltage, V; `R` resistance, Ω (the loop's wiring counts when `V` is the battery's).
 ///
 /// # Valid range
 /// Constant `V` and `R`. No pump is run there: half of the power heats the armature.
@@ -180,7 +182,7 @@ pub fn max_mechanical_power(volts: Voltage, resistance: Resistance) -> Power {
 /// `τ = J R/K²`
 ///
 /// # Symbols
-/// `J` inertia of rotor and pump; `R` resistance; `K` motor constant.
+/// `J` inertia of rotor and pump, kg·m²; `R` resistance, Ω; `K` motor constant, V·s/rad.
 ///
 /// # Valid range
 /// Inductance left out: `L/R` well below `τ`.

@@ -38,7 +38,8 @@ impl Taps {
 /// `+ 0.011(0.75 − β)(2.8 − D/25.4 mm)` when `D < 71.12 mm`; `M'₂ = 2L'₂/(1 − β)`, `A = (19000β/Re)^0.8`
 ///
 /// # Symbols
-/// `β` orifice over pipe bore; `Re` Reynolds number of the *pipe*; `D` pipe bore; `L₁`, `L'₂` [`Taps::distances`].
+/// `β` orifice over pipe bore, 1; `Re` Reynolds number of the *pipe*, 1; `D` pipe bore, m; `L₁`, `L'₂`
+/// [`Taps::distances`], 1.
 ///
 /// # Valid range
 /// `0.1 ≤ β ≤ 0.75`, `50 mm ≤ D ≤ 1 m`, orifice ≥ 12.5 mm, `Re ≥ 5000` (more for large β); 0.5 to 0.7 % there. A car's
@@ -70,7 +71,7 @@ pub fn orifice_coefficient_reader_harris_gallagher(beta: f64, re_pipe: f64, bore
 /// `α = C/√(1 − β⁴)`
 ///
 /// # Symbols
-/// `C` discharge coefficient; `β` orifice over pipe bore.
+/// `C` discharge coefficient, 1; `β` orifice over pipe bore, 1.
 ///
 /// # Valid range
 /// `0 ≤ β < 1`.
@@ -108,7 +109,7 @@ impl std::error::Error for PlateNotSettled {}
 /// that `Q`
 ///
 /// # Symbols
-/// `d` orifice; `D` pipe bore; `Δp` between the taps; `ρ` density; `µ` viscosity.
+/// `d` orifice, m; `D` pipe bore, m; `Δp` between the taps, Pa; `ρ` density, kg/m³; `µ` viscosity, Pa·s.
 ///
 /// # Valid range
 /// As the coefficient; liquids (no expansibility).
@@ -159,7 +160,7 @@ pub const LAMINAR_DELTA_SLIT: f64 = 0.157;
 /// `C_d = δ √Re`
 ///
 /// # Symbols
-/// `δ` [`LAMINAR_DELTA_ROUND`] or [`LAMINAR_DELTA_SLIT`]; `Re` on the hydraulic diameter of the hole.
+/// `δ` [`LAMINAR_DELTA_ROUND`] or [`LAMINAR_DELTA_SLIT`], 1; `Re` on the hydraulic diameter of the hole, 1.
 ///
 /// # Valid range
 /// `Re` below [`transition_reynolds`]; above it the turbulent value holds.
@@ -177,7 +178,7 @@ pub fn discharge_coefficient_laminar(delta: f64, re: f64) -> f64 {
 /// `Re_t = (C_d/δ)²`
 ///
 /// # Symbols
-/// `C_d` turbulent coefficient; `δ` laminar coefficient.
+/// `C_d` turbulent coefficient, 1; `δ` laminar coefficient, 1.
 ///
 /// # Valid range
 /// `δ > 0`.

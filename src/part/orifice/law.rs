@@ -8,7 +8,7 @@ use crate::quantity::{Area, Density, Pressure, VolumeRate, m2, m3_per_s};
 /// `Q = C_d A √(2|Δp|/ρ) sign(Δp)`
 ///
 /// # Symbols
-/// `C_d` discharge coefficient; `A` area; `Δp` pressure difference; `ρ` density upstream.
+/// `C_d` discharge coefficient, 1; `A` area, m²; `Δp` pressure difference, Pa; `ρ` density upstream, kg/m³.
 ///
 /// # Valid range
 /// Turbulent, not cavitating. The bare square root: the solvers use [`flow`](super::flow), which is round at zero.
@@ -34,7 +34,7 @@ pub fn orifice_flow(
 /// `Q = C_d A √(2/ρ) Δp/(Δp² + Δp_s²)^¼`
 ///
 /// # Symbols
-/// `C_d A` effective area; `Δp_s` the stated difference.
+/// `C_d A` effective area, m²; `Δp_s` the stated difference, Pa.
 ///
 /// # Valid range
 /// `Δp_s > 0`. Falls below the bare law by `(Δp_s/Δp)²/4` of itself.
@@ -57,7 +57,7 @@ pub fn orifice_flow_regularised(
 /// `C_d A = Q √(ρ/(2Δp))`
 ///
 /// # Symbols
-/// `Q` flow; `Δp` difference; `ρ` density, all of the same measurement.
+/// `Q` flow, m³/s; `Δp` difference, Pa; `ρ` density, kg/m³, all of the same measurement.
 ///
 /// # Valid range
 /// `Δp > 0`.

@@ -9,7 +9,7 @@ use std::f64::consts::PI;
 /// `A = π s (d − s cos α)`, `s = x sin α`
 ///
 /// # Symbols
-/// `d` seat diameter; `α` half angle of the cone, rad (π/2 is a flat disc: `A = π d x`); `x` lift.
+/// `d` seat diameter, m; `α` half angle of the cone, rad (π/2 is a flat disc: `A = π d x`); `x` lift, m.
 ///
 /// # Valid range
 /// `x ≥ 0` while the area rises with lift; [`poppet_area_limited`] adds the seat's own hole as the limit.
@@ -50,8 +50,8 @@ pub const JET_ANGLE: f64 = 69.0 * PI / 180.0;
 /// `F = 2 C_d C_v A Δp cos θ`
 ///
 /// # Symbols
-/// `C_d` discharge, `C_v` velocity coefficient (0.98); `A` flow area; `Δp` difference; `θ` jet angle, rad
-/// ([`JET_ANGLE`] for a sharp port, about the half angle for a cone).
+/// `C_d` discharge, `C_v` velocity coefficient (0.98), 1; `A` flow area, m²; `Δp` difference, Pa; `θ` jet
+/// angle, rad ([`JET_ANGLE`] for a sharp port, about the half angle for a cone).
 ///
 /// # Valid range
 /// Turbulent jet that leaves at `θ` and enters across the axis.

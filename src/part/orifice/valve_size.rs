@@ -66,7 +66,7 @@ pub fn effective_area_from_cv(cv: f64) -> Area {
 /// `F_F = 0.96 − 0.28 √(p_v/p_c)`
 ///
 /// # Symbols
-/// `p_v` vapour pressure; `p_c` critical pressure, both absolute.
+/// `p_v` vapour pressure, Pa; `p_c` critical pressure, Pa, both absolute.
 ///
 /// # Valid range
 /// `p_v ≤ p_c`.
@@ -95,8 +95,8 @@ pub struct LiquidSize {
 /// `K_v = Q √((ρ/ρ₀)/Δp)` (m³/h, bar) with `Δp = min(p₁ − p₂, F_L² (p₁ − F_F p_v))`
 ///
 /// # Symbols
-/// `Q` flow; `ρ₀` 999.1 kg/m³; `p₁`, `p₂` pressures before and after; `p_v` vapour pressure; `p_c` critical pressure, all
-/// absolute; `F_L` pressure recovery factor of the valve.
+/// `Q` flow, m³/s; `ρ₀` 999.1 kg/m³; `p₁`, `p₂` pressures before and after, Pa; `p_v` vapour pressure, Pa;
+/// `p_c` critical pressure, Pa, all absolute; `F_L` pressure recovery factor of the valve, 1.
 ///
 /// # Valid range
 /// Turbulent, no reducers fitted, `p₁ > p₂` and `p₁ > F_F p_v`; otherwise `kv` is not a number.

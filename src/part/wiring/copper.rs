@@ -25,7 +25,7 @@ pub fn copper_resistivity_20() -> Resistivity {
 /// `d = 0.127 mm · 92^((36 − n)/39)`
 ///
 /// # Symbols
-/// `n` gauge number; 1/0 is 0, 2/0 is −1, and so on.
+/// `n` gauge number: 1/0 is 0, 2/0 is −1, and so on.
 ///
 /// # Valid range
 /// −3 to 40. A stranded wire is wider than this: use [`awg_area`].
@@ -52,7 +52,7 @@ pub fn awg_area(gauge: i32) -> Area {
 /// `R(t)/R(20 °C) = 1 + 0.00393 (t − 20 °C)`
 ///
 /// # Symbols
-/// `t` temperature of the *conductor*: under load it is above that of the air.
+/// `t` temperature of the *conductor*, K: under load it is above that of the air.
 ///
 /// # Valid range
 /// About −50 to 200 °C. Outside the line is drawn on.
@@ -70,7 +70,7 @@ pub fn copper_resistance_ratio(conductor: Temperature) -> Ratio {
 /// `R = ρ L/A`
 ///
 /// # Symbols
-/// `ρ` resistivity; `L` length (there *and* back when both run in wire); `A` conductor area.
+/// `ρ` resistivity, Ω·m; `L` length, m (there *and* back when both run in wire); `A` conductor area, m².
 ///
 /// # Valid range
 /// Direct current.
@@ -88,7 +88,7 @@ pub fn wire_resistance(resistivity: Resistivity, length: Length, area: Area) -> 
 /// `R = (L/A) Ω·mm²/(58 m) · (1 + 0.00393 (t − 20 °C))`
 ///
 /// # Symbols
-/// `L` length; `A` conductor area; `t` conductor temperature.
+/// `L` length, m; `A` conductor area, m²; `t` conductor temperature, K.
 ///
 /// # Valid range
 /// As [`copper_resistance_ratio`]. Real wire may be up to [`iec_60228_resistance`].
@@ -151,8 +151,8 @@ impl std::error::Error for UnknownConductorSize {}
 /// Table.
 ///
 /// # Symbols
-/// `size` nominal area, mm²: a *name*, the real copper may be less as long as the resistance holds; `class` build;
-/// `length` of conductor.
+/// `size` nominal area, mm²: a *name*, the real copper may be less as long as the resistance holds; `class`
+/// build; `length` of conductor, m.
 ///
 /// # Valid range
 /// 0.5 to 16 mm², the standard's sizes only: between them nothing is defined and the size is refused.

@@ -21,7 +21,8 @@ pub fn crimp_typical() -> Resistance {
     milliohms(2.0)
 }
 
-/// Resistance of a bolted ground, 1 mΩ on clean metal: common practice, no source. Paint or rust gives hundreds.
+/// Resistance of a bolted ground, 1 mΩ on clean metal: common practice, no source. Paint or rust gives
+/// hundreds.
 #[must_use]
 pub fn ground_bolt_typical() -> Resistance {
     milliohms(1.0)
@@ -33,7 +34,7 @@ pub fn ground_bolt_typical() -> Resistance {
 /// `R ≈ 75 mV/I_n`
 ///
 /// # Symbols
-/// `I_n` rating.
+/// `I_n` rating, A.
 ///
 /// # Valid range
 /// 5 to 30 A. Warm, near its rating, it has up to half as much again.
@@ -138,7 +139,7 @@ impl Loop {
 /// `V = R I`
 ///
 /// # Symbols
-/// `R` resistance; `I` current.
+/// `R` resistance, Ω; `I` current, A.
 ///
 /// # Valid range
 /// Any. For the whole loop at most 0.5 V (common practice, no source).
@@ -156,7 +157,7 @@ pub fn voltage_drop(resistance: Resistance, current: Current) -> Voltage {
 /// `P = R I²`
 ///
 /// # Symbols
-/// `R` resistance; `I` current.
+/// `R` resistance, Ω; `I` current, A.
 ///
 /// # Valid range
 /// Any. **Caution:** a few watts in one push-on contact melt its housing, and it sits near fuel. Find and mend
@@ -178,7 +179,8 @@ pub const FUSE_CONTINUOUS_SHARE: f64 = 0.75;
 /// `m = s I_n/I − 1`
 ///
 /// # Symbols
-/// `I_n` rating; `s` [`FUSE_CONTINUOUS_SHARE`]; `I` running current. Negative: the fuse will tire and open.
+/// `I_n` rating, A; `s` [`FUSE_CONTINUOUS_SHARE`], 1; `I` running current, A. Negative: the fuse will tire
+/// and open.
 ///
 /// # Valid range
 /// `I > 0`; starting current is not covered. **Caution:** the fuse protects the *wire*: a larger one needs a larger
