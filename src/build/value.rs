@@ -485,6 +485,7 @@ impl Reader<'_> {
         }
         (self.errors.len() == before).then(|| Rows {
             columns: columns.iter().map(|c| c.name).collect(),
+            dims: columns.iter().map(|c| c.dim).collect(),
             data,
             grade: common.grade.unwrap_or(Grade::Assumed),
             source: common.source.clone(),

@@ -42,6 +42,8 @@ impl Parameter {
 pub struct Rows {
     /// The names of the columns.
     pub columns: Vec<&'static str>,
+    /// The quantities in them.
+    pub dims: Vec<Dim>,
     /// The numbers, row by row; not-a-number where a row leaves an optional column out.
     pub data: Vec<Vec<f64>>,
     /// How they are known.
@@ -61,6 +63,25 @@ impl Rows {
     pub fn column(&self, name: &str) -> Vec<f64> {
         let i = self.columns.iter().position(|c| *c == name).unwrap_or_else(|| panic!("no column {name}"));
         self.data.iter().map(|r| r[i]).collect()
+    }
+}
+
+impl Rows {
+    /// The second column at a place on the first, by straight lines between the rows.
+    ///
+    /// # Errors
+    /// A place outside the rows names the range; nothing is extrapolated.
+    pub fn interpolate(&self, x: f64, what: &str) -> Result<f64> {
+        let (first, last) = (&self.data[0], &self.data[self.data.len() - 1]);
+        // A place on the edge may miss it by a rounding.
+        if !(x >= first[0] - 1e-9 * first[0].abs() && x <= last[0] + 1e-9 * last[0].abs()) {
+            let show = |v: f64| Amount::new(v, self.dims[0]).to_string();
+            return Err(Error::new(Kind::Range, format!("{what} is known from {} to {}, {} was asked", show(first[0]), show(last[0]), show(x)))
+                .next("add a row to the build, or ask inside the rows"));
+        }
+        let Some(i) = self.data.windows(2).position(|w| x <= w[1][0]).or(self.data.len().checked_sub(2)) else { return Ok(first[1]) };
+        let (a, b) = (&self.data[i], &self.data[i + 1]);
+        Ok(a[1] + (b[1] - a[1]) * ((x - a[0]) / (b[0] - a[0])).clamp(0.0, 1.0))
     }
 }
 

@@ -131,7 +131,7 @@ pub(super) fn supply(build: &Build, op: &Operating) -> Result<f64> {
     let s = build.section("supply");
     let base = match s.rows("rows") {
         // Below the first row the alternator's lowest reading holds: the engine cannot run slower and charge.
-        Some(rows) => demand::table(rows, op.speed.max(rows.data[0][0]), "supply voltage")?,
+        Some(rows) => rows.interpolate(op.speed.max(rows.data[0][0]), "supply voltage")?,
         None => s.si("voltage"),
     };
     Ok(base + s.si("voltage_offset"))

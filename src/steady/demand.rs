@@ -43,28 +43,6 @@ pub struct Demand {
     pub cycle: f64,
 }
 
-/// Linear interpolation on a table of two columns; outside it the nearest end, with what was left.
-///
-/// # Errors
-/// An argument outside the table by more than one step of rounding names the range.
-pub(super) fn table(rows: &crate::spec::Rows, x: f64, what: &str) -> Result<f64> {
-    let (first, last) = (&rows.data[0], &rows.data[rows.data.len() - 1]);
-    let show = |v: f64| Amount::new(v, Dim::AngularVelocity).to_string();
-    if x < first[0] * (1.0 - 1e-12) || x > last[0] * (1.0 + 1e-12) {
-        return Err(Error::new(
-            Kind::Range,
-            format!("{what} is known from {} to {}, {} was asked", show(first[0]), show(last[0]), show(x)),
-        )
-        .next("add a row to the build, or ask inside the table"));
-    }
-    let i = rows.data.windows(2).position(|w| x <= w[1][0]).unwrap_or(rows.data.len().saturating_sub(2));
-    if rows.data.len() == 1 {
-        return Ok(first[1]);
-    }
-    let (a, b) = (&rows.data[i], &rows.data[i + 1]);
-    Ok(a[1] + (b[1] - a[1]) * (x - a[0]) / (b[0] - a[0]))
-}
-
 /// The demand of a running engine; `None` with the engine off.
 pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64) -> Result<Option<Demand>> {
     if op.speed <= 0.0 {
@@ -114,7 +92,7 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
     }
     let mut ve = e.si("volumetric_efficiency");
     if let Some(rows) = e.rows("ve_rows") {
-        ve *= table(rows, op.speed, "volumetric efficiency")?;
+        ve *= rows.interpolate(op.speed, "volumetric efficiency")?;
     }
     let displacement = m3(e.si("displacement"));
     let each = engine::air_per_cycle(ve, displacement, AbsolutePressure::from_pascals(manifold), kelvin(charge));

@@ -429,7 +429,7 @@ pub fn reserve(build: &Build, op: &Operating) -> Result<Reserve> {
         let (low, high) =
             (rows.data[0][0], rows.data[rows.data.len() - 1][0].min(build.section("engine").si("rev_limit")));
         let along = |w: f64| {
-            let boost = super::demand::table(rows, w, "boost")?;
+            let boost = rows.interpolate(w, "boost")?;
             headroom(build, &Operating { speed: w, boost, ..*op })
         };
         out.short_above = crossing(low, high, 24, along)?.unwrap_or(f64::NAN);

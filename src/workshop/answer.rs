@@ -1,0 +1,248 @@
+//! Predict first, then look; and check cells that say why an answer is off.
+
+use super::stop;
+use crate::quantity::{Amount, Dim, Shown, unit};
+use crate::rich::{Bundle, Rich};
+
+/// What a learner wrote: a number with a unit, not yet held against anything.
+#[derive(Clone, Debug, PartialEq)]
+enum Said {
+    Nothing,
+    Number { number: f64, unit: String },
+    Other(String),
+}
+
+fn listen(text: &str) -> Said {
+    let t = text.trim();
+    if t.is_empty() || t == "?" || t == "..." || t == "…" {
+        return Said::Nothing;
+    }
+    // A decimal comma is how half of Europe writes it.
+    let t = t.replace(',', ".");
+    let end = t.char_indices().find(|(i, c)| !(c.is_ascii_digit() || *c == '.' || (*i == 0 && (*c == '-' || *c == '+')))).map_or(t.len(), |(i, _)| i);
+    match t[..end].parse::<f64>() {
+        Ok(number) => Said::Number { number, unit: t[end..].trim().to_owned() },
+        Err(_) => Said::Other(text.trim().to_owned()),
+    }
+}
+
+/// The answer in SI as the quantity that is asked for, or a kind word on why it cannot be read so.
+fn understand(said: &Said, dim: Dim) -> Result<f64, String> {
+    let example = |d: Dim| format!("{}", Amount::new(d.shown_in().factor * 2.5 + d.shown_in().offset, d));
+    match said {
+        Said::Nothing => Err(format!("Nothing is written yet. Write a number with its unit between the quotes, such as \"{}\"; a rough guess is fine.", example(dim))),
+        Said::Other(text) => Err(format!("\"{text}\" does not start with a number. Write it as a number and a unit, such as \"{}\".", example(dim))),
+        Said::Number { number, unit: u } => {
+            if let Some(found) = unit::find(u, dim) {
+                return Ok(number * found.factor + found.offset);
+            }
+            if u.is_empty() {
+                return Err(format!("{number} of what? A {} needs its unit: {}.", dim.name(), unit::accepted(dim)));
+            }
+            match unit::dims_of(u).next() {
+                Some(other) => Err(format!("\"{u}\" measures {}, and the question asks for a {}. Units that fit: {}.", other.name(), dim.name(), unit::accepted(dim))),
+                None => Err(format!("The unit \"{u}\" is not known here. Units that fit: {}.", unit::accepted(dim))),
+            }
+        }
+    }
+}
+
+/// A number written down before the experiment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prediction {
+    question: String,
+    said: Said,
+    text: String,
+}
+
+/// Keeps a prediction: `predict("difference pressure at 1.4 bar boost", "1.6 bar")`.
+#[must_use]
+pub fn predict(question: &str, answer: &str) -> Prediction {
+    Prediction { question: question.to_owned(), said: listen(answer), text: answer.trim().to_owned() }
+}
+
+impl Prediction {
+    /// Holds the prediction beside what came out: you said, it is, because.
+    #[must_use]
+    pub fn compare(&self, found: impl Shown, because: &str) -> Compared {
+        let found = found.amount();
+        let words = match understand(&self.said, found.dim) {
+            Err(kind) => kind,
+            Ok(si) => {
+                let said = Amount { si, ..found };
+                let off = relative(si, found.si);
+                match off {
+                    o if o.abs() < 0.02 => "Spot on.".to_owned(),
+                    o if o.abs() < 0.10 => format!("Close: {} off by {}.", said, percent(o)),
+                    o => format!("{said} is {} the value: worth finding out why.", ratio_words(o)),
+                }
+            }
+        };
+        Compared { question: self.question.clone(), said: if self.text.is_empty() { "nothing yet".to_owned() } else { self.text.clone() }, found: found.to_string(), words, because: because.to_owned() }
+    }
+}
+
+impl Rich for Prediction {
+    fn rich(&self) -> Bundle {
+        let words = match &self.said {
+            Said::Nothing => "Nothing written yet: put your number with its unit between the quotes and run the cell again. A rough guess teaches more than none.".to_owned(),
+            Said::Other(t) => format!("\"{t}\" does not start with a number. Write a number and a unit, such as \"2.5 bar\"."),
+            Said::Number { .. } => format!("You say {}. Kept: it will be shown beside the result.", self.text),
+        };
+        Bundle::text(format!("{}\n{words}", self.question)).markdown(format!("**{}** {words}", self.question))
+    }
+}
+
+/// A prediction beside what came out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    question: String,
+    said: String,
+    found: String,
+    words: String,
+    because: String,
+}
+
+impl Compared {
+    /// The comment on the prediction.
+    #[must_use]
+    pub fn words(&self) -> &str {
+        &self.words
+    }
+}
+
+impl Rich for Compared {
+    fn rich(&self) -> Bundle {
+        Bundle::text(format!("{}\n  you said: {}\n  it is:    {}\n  {}\n  because:  {}", self.question, self.said, self.found, self.words, self.because)).markdown(format!(
+            "**{}**\n\n| you said | it is |\n|---|---|\n| {} | {} |\n\n{} *Because* {}",
+            self.question,
+            self.said.replace('|', "\\|"),
+            self.found,
+            self.words,
+            self.because
+        ))
+    }
+}
+
+/// A question whose answer is checked, with a word for each usual mistake.
+#[derive(Clone, Debug)]
+pub struct Question {
+    question: String,
+    said: Said,
+    usual: Vec<(Amount, String)>,
+    within: f64,
+}
+
+/// Asks a check question: `check("flow at twice the pressure", "198 L/h")`, then what is right.
+#[must_use]
+pub fn check(question: &str, answer: &str) -> Question {
+    Question { question: question.to_owned(), said: listen(answer), usual: Vec::new(), within: 0.02 }
+}
+
+impl Question {
+    /// Adds a usual mistake: an answer that shows it, and what to say then.
+    #[must_use]
+    pub fn if_it_is(mut self, wrong: impl Shown, word: &str) -> Self {
+        self.usual.push((wrong.amount(), word.to_owned()));
+        self
+    }
+
+    /// How far off counts as right, in percent of the value (2 unless said).
+    #[must_use]
+    pub fn within_percent(mut self, percent: f64) -> Self {
+        if !(percent > 0.0) {
+            stop(format!("{percent} % is no margin\n  give a percentage above zero"));
+        }
+        self.within = percent / 100.0;
+        self
+    }
+
+    /// Holds the answer against the right one.
+    #[must_use]
+    pub fn against(self, right: impl Shown) -> Feedback {
+        let right = right.amount();
+        let verdict = match understand(&self.said, right.dim) {
+            Err(kind) => (false, kind),
+            Ok(si) => self.judge(si, right),
+        };
+        Feedback { question: self.question, right: verdict.0, words: verdict.1 }
+    }
+
+    fn judge(&self, si: f64, right: Amount) -> (bool, String) {
+        let near = |x: f64, y: f64| relative(x, y).abs() <= self.within;
+        if near(si, right.si) {
+            return (true, format!("Right: it is {right}."));
+        }
+        let said = Amount { si, ..right };
+        for (wrong, word) in &self.usual {
+            if wrong.dim == right.dim && near(si, wrong.si) {
+                return (false, format!("Not {said}. {word}"));
+            }
+        }
+        if right.dim == Dim::VolumeRate && (near(si / 60.0, right.si) || near(si * 60.0, right.si)) {
+            return (false, format!("{said} is a factor of 60 off: litres a minute and litres an hour got mixed."));
+        }
+        if right.dim == Dim::Pressure && (near(si - 101_325.0, right.si) || near(si + 101_325.0, right.si)) {
+            return (false, format!("{said} is one atmosphere off: a gauge pressure and an absolute one got mixed."));
+        }
+        if right.dim == Dim::Ratio && near(si / 100.0, right.si) {
+            return (false, format!("{si} is a hundred times the value: write it with % or as a fraction."));
+        }
+        if near(-si, right.si) {
+            return (false, format!("{said} has the right size and the wrong sign."));
+        }
+        let off = relative(si, right.si);
+        (false, format!("{said} is {} the value. Look at the working above once more, line by line.", ratio_words(off)))
+    }
+}
+
+/// What came of a check question.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Feedback {
+    question: String,
+    right: bool,
+    words: String,
+}
+
+impl Feedback {
+    /// Whether the answer is right.
+    #[must_use]
+    pub fn right(&self) -> bool {
+        self.right
+    }
+
+    /// What is said about it.
+    #[must_use]
+    pub fn words(&self) -> &str {
+        &self.words
+    }
+}
+
+impl Rich for Feedback {
+    fn rich(&self) -> Bundle {
+        let mark = if self.right { "✓" } else { "→" };
+        Bundle::text(format!("{}\n{mark} {}", self.question, self.words)).markdown(format!("**{}**\n\n{mark} {}", self.question, self.words))
+    }
+}
+
+fn relative(x: f64, of: f64) -> f64 {
+    if of == 0.0 { if x == 0.0 { 0.0 } else { f64::INFINITY } } else { (x - of) / of.abs() }
+}
+
+fn percent(o: f64) -> String {
+    format!("{:+.0} %", 100.0 * o).replace('-', "−")
+}
+
+/// How an answer that is off by this share of the value compares with it.
+fn ratio_words(off: f64) -> String {
+    if !off.is_finite() {
+        return "far from".to_owned();
+    }
+    match 1.0 + off {
+        r if r < 0.0 => "of the other sign than".to_owned(),
+        r if r > 1.5 => format!("{r:.1} times"),
+        r if r < 0.67 => format!("only {r:.2} times"),
+        _ if off > 0.0 => format!("{} above", percent(off).trim_start_matches('+')),
+        _ => format!("{} below", percent(-off).trim_start_matches('+')),
+    }
+}

@@ -1,0 +1,30 @@
+//! What a lesson's cells say: load a car, change one thing, ask, predict, check.
+//!
+//! Everything here speaks in trade words, shows itself richly in a notebook, and stops the cell with one
+//! clear sentence when it cannot go on (a lesson has no error handling of its own; a program uses
+//! [`crate::build`] and [`crate::steady`], which return errors).
+//!
+//! ```
+//! use railrise::prelude::*;
+//! let car = car("hill-climb-car/raised-1.4-bar");
+//! let fixed = car.with("regulator.reference", "air").named("fixed rail");
+//! let now = fixed.at(rpm(4000.0), bar(1.4));
+//! assert!(now.difference() < bar(1.7)); // the manifold ate 1.4 bar of it
+//! ```
+
+mod answer;
+mod car;
+mod figures;
+mod reading;
+mod run;
+
+pub use answer::{Compared, Feedback, Prediction, Question, check, predict};
+pub use car::{Car, car, car_file};
+pub use figures::{compare, ladder, supply_and_demand};
+pub use reading::Reading;
+pub use run::Run;
+
+/// Stops a cell with one sentence.
+pub(crate) fn stop(error: impl std::fmt::Display) -> ! {
+    panic!("{error}")
+}

@@ -1,0 +1,164 @@
+//! What the gauges of a car say at one operating point.
+
+use super::stop;
+use crate::build::Build;
+use crate::error::Result;
+use crate::explain::{self, Table, Working};
+use crate::quantity::{Amount, Current, GaugePressure, Pressure, Ratio, Time, Voltage, VolumeRate};
+use crate::rich::{Bundle, Rich};
+use crate::steady::{Acceptance, Limits, Operating, Point, limits_at, point};
+
+/// One operating point of a car.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    build: Build,
+    point: Point,
+}
+
+impl Reading {
+    pub(super) fn of(build: &Build, op: Operating) -> Result<Self> {
+        Ok(Self { point: point(build, &op)?, build: build.clone() })
+    }
+
+    /// The solved point.
+    #[must_use]
+    pub fn point(&self) -> &Point {
+        &self.point
+    }
+
+    /// Rail pressure as a gauge shows it.
+    #[must_use]
+    pub fn rail_pressure(&self) -> GaugePressure {
+        self.point.rail_pressure()
+    }
+
+    /// Pressure difference across the injectors.
+    #[must_use]
+    pub fn difference(&self) -> Pressure {
+        self.point.difference()
+    }
+
+    /// Lambda; with the engine at rest there is none.
+    ///
+    /// # Panics
+    /// With the engine at rest.
+    #[must_use]
+    pub fn lambda(&self) -> Ratio {
+        match self.point.lambda() {
+            Some(l) => crate::quantity::ratio(l),
+            None => stop("the engine is at rest, so there is no lambda\n  ask the car at a speed"),
+        }
+    }
+
+    /// Commanded pulse width.
+    #[must_use]
+    pub fn pulse_width(&self) -> Time {
+        self.point.pulse_width()
+    }
+
+    /// Duty cycle.
+    #[must_use]
+    pub fn duty(&self) -> Ratio {
+        self.point.duty()
+    }
+
+    /// Flow that the pumps deliver.
+    #[must_use]
+    pub fn pump_flow(&self) -> VolumeRate {
+        self.point.pump_flow()
+    }
+
+    /// Flow that the injectors pass.
+    #[must_use]
+    pub fn engine_flow(&self) -> VolumeRate {
+        self.point.engine_flow()
+    }
+
+    /// Flow that the engine asks for.
+    #[must_use]
+    pub fn asked_flow(&self) -> VolumeRate {
+        self.point.asked_flow()
+    }
+
+    /// Flow that goes back to the tank.
+    #[must_use]
+    pub fn return_flow(&self) -> VolumeRate {
+        self.point.return_flow()
+    }
+
+    /// Current of the pumps.
+    #[must_use]
+    pub fn pump_current(&self) -> Current {
+        self.point.pump_current()
+    }
+
+    /// Voltage at the pump.
+    #[must_use]
+    pub fn pump_voltage(&self) -> Voltage {
+        self.point.pump_voltage()
+    }
+
+    /// Any figure by its name, such as `"fine filter loss"`.
+    ///
+    /// # Panics
+    /// When there is no such figure; the message lists those that there are.
+    #[must_use]
+    pub fn value(&self, name: &str) -> Amount {
+        match self.point.channel(name) {
+            Ok(a) => a,
+            Err(e) => stop(e),
+        }
+    }
+
+    /// How a figure comes about, with the numbers of this point.
+    ///
+    /// # Panics
+    /// When the figure has no worked explanation; the message lists those that have.
+    #[must_use]
+    pub fn explain(&self, figure: &str) -> Working {
+        match explain::explain(&self.point, figure) {
+            Ok(w) => w,
+            Err(e) => stop(e),
+        }
+    }
+
+    /// What limits the car here.
+    ///
+    /// # Panics
+    /// When the engine is at rest or the question has no answer.
+    #[must_use]
+    pub fn limits(&self) -> Limits {
+        match limits_at(&self.build, &self.point, &Acceptance::default()) {
+            Ok(l) => l,
+            Err(e) => stop(e),
+        }
+    }
+}
+
+impl Rich for Reading {
+    fn rich(&self) -> Bundle {
+        rich_table(&explain::readings(&self.point))
+    }
+}
+
+impl Rich for Limits {
+    fn rich(&self) -> Bundle {
+        rich_table(&explain::checks(self))
+    }
+}
+
+impl Rich for Table {
+    fn rich(&self) -> Bundle {
+        rich_table(self)
+    }
+}
+
+impl Rich for Working {
+    fn rich(&self) -> Bundle {
+        Bundle::text(self.to_string()).markdown(self.markdown())
+    }
+}
+
+fn rich_table(t: &Table) -> Bundle {
+    Bundle::text(t.to_string()).html(t.html())
+}
