@@ -23,3 +23,8 @@ pub use error::{Error, Result};
 
 #[cfg(feature = "page")]
 pub mod notebook;
+
+#[cfg(feature = "kernel")]
+pub mod kernel;
+pub mod prelude;
+pub mod rich;

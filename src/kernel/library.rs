@@ -1,0 +1,266 @@
+//! The library as cells use it: built once, joined into one shared object.
+//!
+//! One shared object, because statics in a library that is linked into every cell would exist once
+//! a cell: counters would restart and every cell would bring its own thread pool.
+
+use super::home::{Home, write_if_changed};
+use super::prepare::Prepared;
+use super::toolchain::Toolchain;
+use serde_json::{Value, json};
+use std::fs::File;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::io::{BufRead, BufReader, Read};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+/// The name of the generated crate; a cell sees it as `railrise`.
+const WRAPPER: &str = "railrise-cells";
+/// Versions of the library kept besides the current one.
+const KEPT: usize = 2;
+
+/// A built library; kept in place while this value lives.
+#[derive(Debug)]
+pub struct Library {
+    /// The folder with everything the compiler looks at.
+    pub folder: PathBuf,
+    _in_use: File,
+}
+
+/// Finds the library built from the present source, or builds it and tells about it.
+///
+/// # Errors
+/// When it does not build; the compiler's words are in the message.
+pub fn make_sure(prepared: &Prepared, tell: &mut dyn FnMut(&str)) -> Result<Library, String> {
+    let Prepared { home, toolchain, .. } = prepared;
+    let folder = home.key.join(format!("lib-{:016x}", stamp(&home.source)?));
+    if let Some(library) = open(&folder) {
+        return use_it(prepared, library);
+    }
+    let lock = File::create(home.key.join("build.lock")).map_err(|e| format!("the cache: {e}"))?;
+    if lock.try_lock().is_err() {
+        tell("Another kernel is building the library; waiting for it");
+        lock.lock().map_err(|e| format!("the lock of the cache: {e}"))?;
+    }
+    if open(&folder).is_none() {
+        build(home, toolchain, &folder, tell)?;
+        forget_old(home, &folder);
+    }
+    drop(lock);
+    use_it(prepared, open(&folder).ok_or_else(|| format!("{} vanished", folder.display()))?)
+}
+
+/// The line by which a cell's manifest would name the library, for when a real `cargo` is needed.
+pub fn dependency_line(home: &Home) -> String {
+    let path = json!(home.key.join("wrapper"));
+    format!("railrise = {{ package = \"{WRAPPER}\", path = {path} }}")
+}
+
+fn open(folder: &Path) -> Option<Library> {
+    let in_use = File::open(folder.join("library.json")).ok()?;
+    in_use.lock_shared().ok()?;
+    // Between opening and locking another kernel may have removed it.
+    folder.join("library.json").is_file().then(|| Library { folder: folder.to_owned(), _in_use: in_use })
+}
+
+/// Tells the cargo stand-in of this slot which library to use.
+fn use_it(prepared: &Prepared, library: Library) -> Result<Library, String> {
+    let text = std::fs::read_to_string(library.folder.join("library.json")).map_err(|e| format!("the library: {e}"))?;
+    write_if_changed(&prepared.slot.library_file(), &text)?;
+    Ok(library)
+}
+
+/// Stands for the content of every file that the library is built from.
+fn stamp(source: &Path) -> Result<u64, String> {
+    let mut files = vec![source.join("Cargo.toml"), source.join("Cargo.lock")];
+    collect(&source.join("src"), &mut files).map_err(|e| format!("{}: {e}", source.display()))?;
+    files.sort();
+    let mut hash = DefaultHasher::new();
+    for file in files {
+        file.hash(&mut hash);
+        std::fs::read(&file).unwrap_or_default().hash(&mut hash);
+    }
+    Ok(hash.finish())
+}
+
+fn collect(folder: &Path, files: &mut Vec<PathBuf>) -> std::io::Result<()> {
+    for entry in std::fs::read_dir(folder)? {
+        let entry = entry?;
+        let (path, name) = (entry.path(), entry.file_name());
+        // Not part of the library that cells link.
+        if name == "kernel" || name == "cli" || name == "notebook" || name == "main.rs" {
+            continue;
+        }
+        if entry.file_type()?.is_dir() {
+            collect(&path, files)?;
+        } else {
+            files.push(path);
+        }
+    }
+    Ok(())
+}
+
+/// The manifest that the evaluator would write for a cell with this one dependency, so that what is
+/// built here fits what a real `cargo` would build for a cell.
+fn cell_manifest(dependencies: &str) -> String {
+    format!(
+        "[package]\nname = \"ctx\"\nversion = \"1.0.0\"\nedition = \"2024\"\n\n[lib]\ncrate-type = [\"cdylib\"]\npath = \"src/lib.rs\"\n\n\
+         [profile.dev]\nopt-level = 1\ndebug = false\nstrip = \"debuginfo\"\nrpath = true\nlto = false\ndebug-assertions = true\n\
+         codegen-units = 16\npanic = 'unwind'\nincremental = true\noverflow-checks = true\n\n[dependencies]\n{dependencies}\n"
+    )
+}
+
+fn build(home: &Home, toolchain: &Toolchain, folder: &Path, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
+    let (wrapper, build) = (home.key.join("wrapper"), home.key.join("build"));
+    write_if_changed(
+        &wrapper.join("Cargo.toml"),
+        &format!(
+            "[package]\nname = \"{WRAPPER}\"\nversion = \"{}\"\nedition = \"2024\"\n\n[lib]\ncrate-type = [\"dylib\"]\n\n\
+             [dependencies]\nrailrise = {{ path = {}, default-features = false }}\n\n[workspace]\n",
+            env!("CARGO_PKG_VERSION"),
+            json!(home.source)
+        ),
+    )?;
+    write_if_changed(&wrapper.join("src/lib.rs"), "pub use railrise::*;\n")?;
+    write_if_changed(&build.join("Cargo.toml"), &cell_manifest(&dependency_line(home)))?;
+    write_if_changed(&build.join("src/lib.rs"), "")?;
+    // A cell is compiled quickly, the library well.
+    write_if_changed(
+        &home.key.join(".cargo/config.toml"),
+        "[profile.dev.package.\"*\"]\nopt-level = 3\ndebug-assertions = false\noverflow-checks = false\n",
+    )?;
+    // The versions that were tested, wherever the lock file is given.
+    if let Ok(lock) = std::fs::read_to_string(home.source.join("Cargo.lock")) {
+        write_if_changed(&build.join("Cargo.lock"), &lock)?;
+    }
+
+    tell("Building the library for notebooks (once for this version, about half a minute)");
+    let artifact = match cargo_build(toolchain, &build, true, tell) {
+        // Crates that were never downloaded are the one reason to go online.
+        Err(error) if error.contains("--offline") || error.contains("offline mode") => {
+            tell("Some crates are not on this machine yet; fetching them from the registry");
+            cargo_build(toolchain, &build, false, tell)
+        }
+        other => other,
+    }?;
+    publish(toolchain, &build, folder, &artifact)
+}
+
+fn cargo(toolchain: &Toolchain, folder: &Path, offline: bool) -> Command {
+    let mut command = Command::new(&toolchain.cargo);
+    if offline {
+        command.arg("--offline");
+    }
+    command
+        .current_dir(folder)
+        .env("RUSTC", &toolchain.rustc)
+        .env("RUSTFLAGS", "-Cprefer-dynamic")
+        .env("CARGO_TARGET_DIR", "target")
+        .env("CARGO_BUILD_BUILD_DIR", "target")
+        .stdin(Stdio::null());
+    if let Some((_, cargo_home, _)) = super::prepare::real_cargo() {
+        match cargo_home {
+            Some(home) => command.env("CARGO_HOME", home),
+            None => command.env_remove("CARGO_HOME"),
+        };
+    }
+    command
+}
+
+/// Builds; returns the path of the shared object.
+fn cargo_build(toolchain: &Toolchain, folder: &Path, offline: bool, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, String> {
+    let mut child = cargo(toolchain, folder, offline)
+        .args(["build", "--target", &toolchain.host, "--message-format=json-render-diagnostics"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .map_err(|e| format!("`{}` could not be run: {e}", toolchain.cargo.display()))?;
+    let stdout = child.stdout.take().ok_or("no output of cargo")?;
+    let artifacts = std::thread::spawn(move || {
+        let mut text = String::new();
+        BufReader::new(stdout).read_to_string(&mut text).map(|_| text)
+    });
+    let mut said = String::new();
+    for line in BufReader::new(child.stderr.take().ok_or("no messages of cargo")?).lines().map_while(Result::ok) {
+        match line.trim_start().strip_prefix("Compiling ") {
+            Some(what) => tell(&format!("  {}", what.split(" (").next().unwrap_or(what))),
+            None => said.push_str(&format!("{line}\n")),
+        }
+    }
+    let status = child.wait().map_err(|e| format!("cargo: {e}"))?;
+    let text = artifacts.join().map_err(|_| "reading cargo's output failed")?.map_err(|e| format!("cargo: {e}"))?;
+    if !status.success() {
+        return Err(format!("the library does not build for notebooks:\n{}", said.trim_end()));
+    }
+    let messages = text.lines().filter_map(|l| serde_json::from_str::<Value>(l).ok());
+    let ours = messages.filter(|m| m["reason"] == "compiler-artifact" && m["target"]["name"] == WRAPPER.replace('-', "_"));
+    let mut files = ours.flat_map(|m| m["filenames"].as_array().cloned().unwrap_or_default());
+    let object = files.find_map(|f| f.as_str().filter(|f| f.ends_with(std::env::consts::DLL_SUFFIX)).map(PathBuf::from));
+    object.ok_or_else(|| "cargo did not name the shared object it built".to_owned())
+}
+
+/// Puts what cells need into a folder that later builds do not touch.
+fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) -> Result<(), String> {
+    let said = |e: std::io::Error| format!("{}: {e}", folder.display());
+    let scratch = folder.with_extension("new");
+    let _ = std::fs::remove_dir_all(&scratch);
+    std::fs::create_dir_all(scratch.join("deps")).map_err(said)?;
+    for deps in [build.join("target").join(&toolchain.host).join("debug/deps"), build.join("target/debug/deps")] {
+        let Ok(entries) = std::fs::read_dir(&deps) else { continue };
+        for entry in entries.flatten() {
+            let (from, to) = (entry.path(), scratch.join("deps").join(entry.file_name()));
+            let kind = from.extension().and_then(|e| e.to_str()).unwrap_or_default();
+            if !["rlib", "rmeta", "so", "dylib", "dll", "lib"].contains(&kind) || to.exists() {
+                continue;
+            }
+            // A linker may write into an existing file, so shared objects are copied.
+            if !matches!(kind, "rlib" | "rmeta") || std::fs::hard_link(&from, &to).is_err() {
+                std::fs::copy(&from, &to).map_err(said)?;
+            }
+        }
+    }
+    let metadata = cargo(toolchain, build, true)
+        .args(["metadata", "--format-version", "1", "--filter-platform", &toolchain.host])
+        .output()
+        .map_err(|e| format!("cargo metadata: {e}"))?;
+    std::fs::write(scratch.join("metadata.json"), &metadata.stdout).map_err(said)?;
+    // The uplifted copy beside `deps` has no hash in its name; the compiler needs the one within.
+    let name = artifact.file_name().ok_or("the shared object has no name")?;
+    let stem = artifact.file_stem().unwrap_or(name).to_string_lossy().into_owned();
+    let newest = std::fs::read_dir(artifact.parent().unwrap_or(build).join("deps")).into_iter().flatten().flatten();
+    let newest = newest.filter(|e| {
+        let name = e.file_name().to_string_lossy().into_owned();
+        name.starts_with(&stem) && name.ends_with(std::env::consts::DLL_SUFFIX)
+    });
+    let object = newest.max_by_key(|e| e.metadata().and_then(|m| m.modified()).ok());
+    let object = object.map_or_else(|| name.to_owned(), |e| e.file_name());
+    let info = json!({
+        "object": folder.join("deps").join(object),
+        "deps": folder.join("deps"),
+        "metadata": folder.join("metadata.json"),
+        "build": build,
+        "rustc": toolchain.rustc,
+        "host": toolchain.host,
+        "std": toolchain.std_libraries(),
+    });
+    std::fs::write(scratch.join("library.json"), info.to_string()).map_err(said)?;
+    let _ = std::fs::remove_dir_all(folder);
+    std::fs::rename(&scratch, folder).map_err(said)
+}
+
+/// Removes versions that nobody uses, but for the newest few.
+fn forget_old(home: &Home, current: &Path) {
+    let Ok(entries) = std::fs::read_dir(&home.key) else { return };
+    let mut old: Vec<_> = entries
+        .flatten()
+        .filter(|e| e.file_name().to_string_lossy().starts_with("lib-") && e.path() != current)
+        .filter_map(|e| Some((e.metadata().ok()?.modified().ok()?, e.path())))
+        .collect();
+    old.sort();
+    old.reverse();
+    for (_, path) in old.into_iter().skip(KEPT) {
+        let free = File::open(path.join("library.json")).map_or(true, |f| f.try_lock().is_ok());
+        if free {
+            let _ = std::fs::remove_dir_all(path);
+        }
+    }
+}

@@ -1,0 +1,23 @@
+//! Running notebook cells: evaluation by `evcxr`, a cache that survives restarts, the notebook
+//! kernel, interrupts, progress, errors in trade words.
+//!
+//! The headless runner and the kernel share one [`session::Session`], so both behave alike. Four
+//! processes take part, all from the one `railrise` program:
+//!
+//! - the *session* (runner or kernel) holds the evaluator;
+//! - the *relay* ([`relay`]) starts the cells' process and passes on what it prints, so that text,
+//!   pictures and panics arrive at once and in order;
+//! - the *cells' process* loads each compiled cell and keeps the variables;
+//! - the *cargo stand-in* ([`shim`]) compiles a cell with one compiler call, since the only library
+//!   a cell needs was built beforehand ([`library`]).
+
+pub mod cell;
+pub mod error;
+pub mod home;
+pub mod library;
+pub mod prepare;
+pub mod relay;
+pub mod session;
+pub mod shim;
+pub mod sources;
+pub mod toolchain;

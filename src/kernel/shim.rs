@@ -1,0 +1,144 @@
+//! The stand-in for `cargo` while cells are compiled.
+//!
+//! For a cell that needs nothing but our library, `cargo` only re-reads every manifest to find out
+//! that nothing changed. The stand-in calls the compiler at once, with the library that was built
+//! beforehand, and answers the analyser's question for the crate graph from a file. Anything else
+//! goes to the real `cargo`. `RAILRISE_CARGO=plain` sends everything there.
+//!
+//! The stand-in for `rustup` refuses: the analyser must not start a download.
+
+use super::prepare::real_cargo;
+use serde_json::Value;
+use std::ffi::OsString;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode};
+
+/// Acts as `cargo` or `rustup` when the program was started under that name.
+pub fn run_if_called_so() -> Option<ExitCode> {
+    let mut args = std::env::args_os();
+    let name = PathBuf::from(args.next()?);
+    match name.file_stem()?.to_str()? {
+        "cargo" => Some(cargo(&args.collect::<Vec<_>>())),
+        "rustup" => {
+            eprintln!("railrise does not let its evaluator call rustup");
+            Some(ExitCode::FAILURE)
+        }
+        _ => None,
+    }
+}
+
+fn cargo(args: &[OsString]) -> ExitCode {
+    let Some((real, cargo_home, slot)) = real_cargo() else {
+        eprintln!("this stand-in for cargo works only inside a railrise kernel");
+        return ExitCode::FAILURE;
+    };
+    let verb = args.iter().find(|a| !a.to_string_lossy().starts_with(['-', '+']));
+    let verb = verb.and_then(|v| v.to_str()).unwrap_or_default();
+    let plain = std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain");
+    let library = || -> Option<Value> {
+        serde_json::from_str(&std::fs::read_to_string(slot.join("library.json")).ok()?).ok()
+    };
+    if !plain && only_our_library(&slot.join("crate")) {
+        match verb {
+            "build" | "check" if here(&slot.join("crate")) => {
+                if let Some(library) = library() {
+                    return compile(&slot, &library, verb == "check");
+                }
+            }
+            "metadata" if names(args, &slot) => {
+                if let Some(graph) = library().and_then(|l| graph(&l, &slot)) {
+                    print!("{graph}");
+                    return ExitCode::SUCCESS;
+                }
+            }
+            _ => {}
+        }
+    }
+    // The analyser asks for the standard library's own dependencies, which our copy leaves out; a
+    // refusal makes it read the sources directly. It also asks a nightly-only question.
+    if verb == "metadata" && !names(args, &slot) || verb == "rustc" || verb == "config" {
+        eprintln!("error: not answered while cells run");
+        return ExitCode::from(101);
+    }
+    let mut command = Command::new(real);
+    command.args(args);
+    match cargo_home {
+        Some(home) => command.env("CARGO_HOME", home),
+        None => command.env_remove("CARGO_HOME"),
+    };
+    pass_on(command)
+}
+
+fn pass_on(mut command: Command) -> ExitCode {
+    match command.status() {
+        Ok(status) => ExitCode::from(status.code().and_then(|c| u8::try_from(c).ok()).unwrap_or(101)),
+        Err(error) => {
+            eprintln!("error: {}: {error}", command.get_program().to_string_lossy());
+            ExitCode::from(101)
+        }
+    }
+}
+
+fn here(folder: &Path) -> bool {
+    std::env::current_dir().is_ok_and(|d| d == folder)
+}
+
+/// Whether the question is about the cell's crate.
+fn names(args: &[OsString], slot: &Path) -> bool {
+    let about = slot.join("crate/Cargo.toml");
+    args.iter().any(|a| a == about.as_os_str()) || (here(&slot.join("crate")) && !args.iter().any(|a| a == "--manifest-path"))
+}
+
+/// Whether the cell's manifest asks for no crate of its own.
+fn only_our_library(folder: &Path) -> bool {
+    std::fs::read_to_string(folder.join("Cargo.toml"))
+        .is_ok_and(|t| t.contains("name = \"ctx\"") && t.split("[dependencies]").nth(1).is_some_and(|d| d.trim().is_empty()))
+}
+
+/// The crate graph that a real `cargo` reported for the same crate in another folder.
+fn graph(library: &Value, slot: &Path) -> Option<String> {
+    let text = std::fs::read_to_string(library["metadata"].as_str()?).ok()?;
+    let (from, to) = (library["build"].as_str()?, slot.join("crate"));
+    let graph = text.replace(from, to.to_str()?);
+    graph.contains("\"packages\"").then_some(graph)
+}
+
+fn compile(slot: &Path, library: &Value, check: bool) -> ExitCode {
+    let text = |key: &str| library[key].as_str().unwrap_or_default();
+    let folder = slot.join("crate");
+    let out = folder.join("target").join(text("host")).join("debug/deps");
+    if let Err(error) = std::fs::create_dir_all(&out) {
+        eprintln!("error: {}: {error}", out.display());
+        return ExitCode::from(101);
+    }
+    let manifest = std::fs::read_to_string(folder.join("Cargo.toml")).unwrap_or_default();
+    let level = manifest.lines().find_map(|l| l.strip_prefix("opt-level = ")).unwrap_or("1").trim_matches('"').to_owned();
+    let mut rustc = Command::new(text("rustc"));
+    rustc
+        .args(["--crate-name", "ctx", "--edition=2024", "src/lib.rs", "--crate-type", "cdylib"])
+        .args(["--error-format=json", "--json=diagnostic-rendered-ansi,future-incompat"])
+        .arg(if check { "--emit=metadata" } else { "--emit=link" })
+        .args(["-Cprefer-dynamic", "-Cstrip=debuginfo", "-Ccodegen-units=16", "-Cembed-bitcode=no", "-Crpath"])
+        .args(["-Cdebug-assertions=on", "-Coverflow-checks=on"])
+        .arg(format!("-Copt-level={level}"))
+        .arg(format!("-Cincremental={}", folder.join("target/incremental").display()))
+        .arg("--out-dir")
+        .arg(&out)
+        .arg(format!("-Ldependency={}", text("deps")))
+        .arg(format!("--extern=railrise={}", text("object")))
+        .current_dir(&folder)
+        .env_remove("RUSTFLAGS");
+    let code = pass_on(rustc);
+    // Where the evaluator looks for the name of what was built.
+    if code == ExitCode::SUCCESS
+        && !check
+        && let Some(path_file) = std::env::var_os("EVCXR_EXECUTION_SO_PATH")
+    {
+        let object = out.join(format!("{}ctx{}", std::env::consts::DLL_PREFIX, std::env::consts::DLL_SUFFIX));
+        if let Err(error) = std::fs::write(&path_file, object.to_string_lossy().as_bytes()) {
+            eprintln!("error: {}: {error}", path_file.to_string_lossy());
+            return ExitCode::from(101);
+        }
+    }
+    code
+}
