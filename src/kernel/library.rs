@@ -15,6 +15,9 @@ use std::process::{Command, Stdio};
 
 /// The name of the generated crate; a cell sees it as `railrise`.
 const WRAPPER: &str = "railrise-cells";
+/// Crates whose types stand in signatures that cells use; a variable of any other crate's type
+/// needs its type written.
+const SEEN_BY_CELLS: [&str; 8] = ["ctx", "railrise", "uom", "typenum", "num-traits", "num-complex", "ndarray", "indexmap"];
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 
@@ -222,7 +225,8 @@ fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) 
         .args(["metadata", "--format-version", "1", "--filter-platform", &toolchain.host])
         .output()
         .map_err(|e| format!("cargo metadata: {e}"))?;
-    std::fs::write(scratch.join("metadata.json"), &metadata.stdout).map_err(said)?;
+    let graph = serde_json::from_slice(&metadata.stdout).map_err(|e| format!("cargo metadata: {e}"))?;
+    std::fs::write(scratch.join("metadata.json"), trim(graph).to_string()).map_err(said)?;
     // The uplifted copy beside `deps` has no hash in its name; the compiler needs the one within.
     let name = artifact.file_name().ok_or("the shared object has no name")?;
     let stem = artifact.file_stem().unwrap_or(name).to_string_lossy().into_owned();
@@ -245,6 +249,31 @@ fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) 
     std::fs::write(scratch.join("library.json"), info.to_string()).map_err(said)?;
     let _ = std::fs::remove_dir_all(folder);
     std::fs::rename(&scratch, folder).map_err(said)
+}
+
+/// The crate graph without crates that no cell can see.
+///
+/// The analyser reads every crate of the graph, and looks through all their trait implementations
+/// for each method call; with the mathematics crates in it the first cell takes three times as long.
+fn trim(mut graph: Value) -> Value {
+    let packages = graph["packages"].as_array().cloned().unwrap_or_default();
+    let seen = |name: &Value| name.as_str().is_some_and(|n| SEEN_BY_CELLS.contains(&n) || n == WRAPPER);
+    let kept: Vec<Value> = packages.iter().filter(|p| seen(&p["name"])).map(|p| p["id"].clone()).collect();
+    let retain = |list: &mut Value, keep: &dyn Fn(&Value) -> bool| {
+        if let Some(list) = list.as_array_mut() {
+            list.retain(|x| keep(x));
+        }
+    };
+    retain(&mut graph["packages"], &|p| kept.contains(&p["id"]));
+    for package in graph["packages"].as_array_mut().into_iter().flatten() {
+        retain(&mut package["dependencies"], &|d| seen(&d["name"]));
+    }
+    retain(&mut graph["resolve"]["nodes"], &|n| kept.contains(&n["id"]));
+    for node in graph["resolve"]["nodes"].as_array_mut().into_iter().flatten() {
+        retain(&mut node["deps"], &|d| kept.contains(&d["pkg"]));
+        retain(&mut node["dependencies"], &|d| kept.contains(d));
+    }
+    graph
 }
 
 /// Removes versions that nobody uses, but for the newest few.
