@@ -26,5 +26,3 @@ pub mod notebook;
 
 #[cfg(feature = "kernel")]
 pub mod kernel;
-pub mod prelude;
-pub mod rich;

@@ -2,5 +2,14 @@
 //! `use railrise::prelude::*;` does the same.
 
 pub use crate::rich::{
-    Bundle, EndDebug as _, EndRich as _, Live, Progress, Rich, cancelled, clear_output, progress, show, show_live,
+    Bundle, EndDebug as _, EndRich as _, Live, Progress, Rich, cancelled, clear_output, progress, show,
+    show_live,
+};
+
+pub use crate::chart::Chart as _;
+pub use crate::quantity::*;
+pub use crate::steady::Operating;
+pub use crate::workshop::{
+    Car, Compared, Feedback, Prediction, Question, Reading, Run, car, car_file, check, compare, ladder,
+    predict, supply_and_demand,
 };

@@ -225,7 +225,9 @@ impl Build {
     /// No boost rows, or a speed outside them: the range is named.
     pub fn full_load_boost(&self, speed: f64) -> Result<f64> {
         let rows = self.section("engine").rows("boost_rows").ok_or_else(|| {
-            Error::new(Kind::Range, "the build does not say which boost a pull reaches").next("give boost_rows in [engine]").at_key("engine.boost_rows")
+            Error::new(Kind::Range, "the build does not say which boost a pull reaches")
+                .next("give boost_rows in [engine]")
+                .at_key("engine.boost_rows")
         })?;
         rows.interpolate(speed, "boost").map_err(|e| e.at_key("engine.boost_rows"))
     }

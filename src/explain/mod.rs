@@ -84,7 +84,14 @@ fn tex_number(x: f64, unit: &str) -> String {
     if unit.is_empty() {
         n
     } else {
-        format!("{n}\\,\\mathrm{{{}}}", unit.replace('·', "\\,").replace('³', "^3").replace('²', "^2").replace('°', "^\\circ ").replace('%', "\\%"))
+        format!(
+            "{n}\\,\\mathrm{{{}}}",
+            unit.replace('·', "\\,")
+                .replace('³', "^3")
+                .replace('²', "^2")
+                .replace('°', "^\\circ ")
+                .replace('%', "\\%")
+        )
     }
 }
 
@@ -136,7 +143,13 @@ impl Working {
         let mut out = format!("**{}**\n\n", self.title);
         for (i, s) in self.steps.iter().enumerate() {
             out.push_str(&format!("{}. {}\n\n", i + 1, s.name));
-            out.push_str(&format!("$$\\begin{{aligned}} {} &= {} \\\\ &= {} \\\\ &= {} \\end{{aligned}}$$\n\n", s.tex, s.tex_with_symbols(), s.tex_with_numbers(), tex_number(s.number, s.unit)));
+            out.push_str(&format!(
+                "$$\\begin{{aligned}} {} &= {} \\\\ &= {} \\\\ &= {} \\end{{aligned}}$$\n\n",
+                s.tex,
+                s.tex_with_symbols(),
+                s.tex_with_numbers(),
+                tex_number(s.number, s.unit)
+            ));
             if let Some(r) = &s.remark {
                 out.push_str(&format!("{r}\n\n"));
             }
@@ -167,7 +180,11 @@ impl fmt::Display for Working {
             if let Some(r) = &s.remark {
                 writeln!(f, "      {r}")?;
             }
-            let terms: Vec<_> = s.terms.iter().map(|t| format!("{} = {} {} ({})", t.text, number(t.number), t.unit, t.meaning)).collect();
+            let terms: Vec<_> = s
+                .terms
+                .iter()
+                .map(|t| format!("{} = {} {} ({})", t.text, number(t.number), t.unit, t.meaning))
+                .collect();
             writeln!(f, "      where {}", terms.join(", "))?;
             writeln!(f, "      source: {}", s.source)?;
         }

@@ -6,8 +6,17 @@ use crate::part::air::GAS_CONSTANT;
 use crate::steady::{InjectorState, Point};
 
 /// What can be explained.
-const EXPLAINABLE: [&str; 9] =
-    ["lambda", "differential pressure", "static flow", "air flow", "asked flow", "pulse width", "duty", "engine flow", "return flow"];
+const EXPLAINABLE: [&str; 9] = [
+    "lambda",
+    "differential pressure",
+    "static flow",
+    "air flow",
+    "asked flow",
+    "pulse width",
+    "duty",
+    "engine flow",
+    "return flow",
+];
 
 /// The figures of an operating point that [`explain`] can work out.
 #[must_use]
@@ -15,7 +24,14 @@ pub fn explainable() -> &'static [&'static str] {
     &EXPLAINABLE
 }
 
-fn term(key: &'static str, tex: &'static str, text: &'static str, number: f64, unit: &'static str, meaning: &'static str) -> Term {
+fn term(
+    key: &'static str,
+    tex: &'static str,
+    text: &'static str,
+    number: f64,
+    unit: &'static str,
+    meaning: &'static str,
+) -> Term {
     Term { key, tex, text, number, unit, meaning }
 }
 
@@ -32,17 +48,32 @@ pub fn explain(point: &Point, figure: &str) -> Result<Working> {
         "pulse width" => &[air, fuel_asked, mass_each, believed_flow, pulse],
         "duty" => &[air, fuel_asked, mass_each, believed_flow, pulse, duty],
         "engine flow" => &[difference, static_flow, open_time, engine_flow],
-        "lambda" => &[air, fuel_asked, mass_each, believed_flow, pulse, difference, static_flow, open_time, engine_flow, lambda],
+        "lambda" => &[
+            air,
+            fuel_asked,
+            mass_each,
+            believed_flow,
+            pulse,
+            difference,
+            static_flow,
+            open_time,
+            engine_flow,
+            lambda,
+        ],
         "return flow" => &[return_flow],
         _ => {
-            return Err(Error::new(Kind::Unknown, format!("\"{figure}\" has no worked explanation"))
-                .next(format!("{}explained here: {}", did_you_mean(figure, EXPLAINABLE), EXPLAINABLE.join(", "))));
+            return Err(Error::new(Kind::Unknown, format!("\"{figure}\" has no worked explanation")).next(
+                format!("{}explained here: {}", did_you_mean(figure, EXPLAINABLE), EXPLAINABLE.join(", ")),
+            ));
         }
     };
     let steps = chain.iter().map(|step| step(point)).collect::<Result<Vec<_>>>()?;
     let at = crate::quantity::Amount::new(point.operating.speed, crate::quantity::Dim::AngularVelocity);
     let boost = crate::quantity::Amount::new(point.operating.boost, crate::quantity::Dim::Pressure).gauge();
-    Ok(Working { title: format!("How {figure} comes about: {} at {at}, manifold {boost}", point.build), steps })
+    Ok(Working {
+        title: format!("How {figure} comes about: {} at {at}, manifold {boost}", point.build),
+        steps,
+    })
 }
 
 fn no_engine() -> Error {
@@ -50,7 +81,9 @@ fn no_engine() -> Error {
 }
 
 fn injectors(p: &Point) -> Result<&InjectorState> {
-    p.injectors.first().ok_or_else(|| Error::new(Kind::Layout, "this circuit has no injectors").next("add a leg that ends with injectors"))
+    p.injectors.first().ok_or_else(|| {
+        Error::new(Kind::Layout, "this circuit has no injectors").next("add a leg that ends with injectors")
+    })
 }
 
 fn difference(p: &Point) -> Result<Step> {
@@ -86,10 +119,31 @@ fn static_flow(p: &Point) -> Result<Step> {
         formula_tex: "<q>\\sqrt{\\frac{<dp>}{<dpr>}}\\sqrt{\\frac{<rhor>}{<rho>}}",
         formula: "<q> * sqrt(<dp> / <dpr>) * sqrt(<rhor> / <rho>)",
         terms: vec![
-            term("q", "q_\\mathrm{ref}", "q_ref", i.reference_flow * 6e7, "cc/min", "static flow at the reference"),
-            term("dpr", "\\Delta p_\\mathrm{ref}", "dp_ref", i.reference_difference / 1e5, "bar", "difference of the reference"),
+            term(
+                "q",
+                "q_\\mathrm{ref}",
+                "q_ref",
+                i.reference_flow * 6e7,
+                "cc/min",
+                "static flow at the reference",
+            ),
+            term(
+                "dpr",
+                "\\Delta p_\\mathrm{ref}",
+                "dp_ref",
+                i.reference_difference / 1e5,
+                "bar",
+                "difference of the reference",
+            ),
             term("dp", "\\Delta p", "dp", i.difference / 1e5, "bar", "difference now"),
-            term("rhor", "\\rho_\\mathrm{ref}", "rho_ref", i.reference_density, "kg/m³", "density of the test fluid"),
+            term(
+                "rhor",
+                "\\rho_\\mathrm{ref}",
+                "rho_ref",
+                i.reference_density,
+                "kg/m³",
+                "density of the test fluid",
+            ),
             term("rho", "\\rho", "rho", p.density, "kg/m³", "density of the fuel now"),
         ],
         number: i.static_flow * 6e7,
@@ -108,9 +162,23 @@ fn air(p: &Point) -> Result<Step> {
         formula_tex: "<ve>\\,<vd>\\,\\frac{<n>}{120}\\,\\frac{<p>}{<r>\\,<t>}",
         formula: "<ve> * <vd> * <n> / 120 * <p> / (<r> * <t>) * 1000",
         terms: vec![
-            term("ve", "\\eta_v", "VE", d.volumetric_efficiency, "", "volumetric efficiency over the manifold's state"),
+            term(
+                "ve",
+                "\\eta_v",
+                "VE",
+                d.volumetric_efficiency,
+                "",
+                "volumetric efficiency over the manifold's state",
+            ),
             term("vd", "V_d", "V_d", d.displacement, "m³", "displacement"),
-            term("n", "n", "n", d.speed * 30.0 / std::f64::consts::PI, "rpm", "engine speed; a four-stroke fills once in two turns"),
+            term(
+                "n",
+                "n",
+                "n",
+                d.speed * 30.0 / std::f64::consts::PI,
+                "rpm",
+                "engine speed; a four-stroke fills once in two turns",
+            ),
             term("p", "p_\\mathrm{man}", "p_man", d.manifold, "Pa", "manifold pressure, absolute"),
             term("r", "R", "R", GAS_CONSTANT, "J/(kg·K)", "gas constant of dry air"),
             term("t", "T", "T", d.charge_temperature, "K", "charge temperature"),
@@ -133,7 +201,14 @@ fn fuel_asked(p: &Point) -> Result<Step> {
         terms: vec![
             term("air", "\\dot m_a", "m_a", d.air * 1e3 * p.operating.demand_factor(), "g/s", "air"),
             term("lam", "\\lambda", "lambda", d.lambda, "", "target lambda"),
-            term("afr", "L_\\mathrm{st}", "AFR_st", d.stoichiometric, "", "stoichiometric air-fuel ratio of this fuel"),
+            term(
+                "afr",
+                "L_\\mathrm{st}",
+                "AFR_st",
+                d.stoichiometric,
+                "",
+                "stoichiometric air-fuel ratio of this fuel",
+            ),
         ],
         number: d.fuel * 1e3,
         unit: "g/s",
@@ -171,7 +246,14 @@ fn mass_each(p: &Point) -> Result<Step> {
         formula: "<m> * <k> / <count> * 120 / <n> * 1000",
         terms: vec![
             term("m", "\\dot m_f", "m_f", d.fuel * 1e3, "g/s", "fuel that belongs to the air"),
-            term("k", "k", "k", b.mass * i.count / (d.fuel * d.cycle), "", "the control's belief over the truth (air mass, air-fuel ratio)"),
+            term(
+                "k",
+                "k",
+                "k",
+                b.mass * i.count / (d.fuel * d.cycle),
+                "",
+                "the control's belief over the truth (air mass, air-fuel ratio)",
+            ),
             term("count", "z", "z", i.count, "", "number of injectors"),
             term("n", "n", "n", d.speed * 30.0 / std::f64::consts::PI, "rpm", "engine speed"),
         ],
@@ -185,7 +267,11 @@ fn mass_each(p: &Point) -> Result<Step> {
 fn believed_flow(p: &Point) -> Result<Step> {
     let (b, i) = (p.belief.ok_or_else(no_engine)?, injectors(p)?);
     if !b.flow.is_finite() {
-        return Err(Error::new(Kind::Range, "the control unit measures the difference, so its pulse has no believed flow").next("explain \"engine flow\" instead"));
+        return Err(Error::new(
+            Kind::Range,
+            "the control unit measures the difference, so its pulse has no believed flow",
+        )
+        .next("explain \"engine flow\" instead"));
     }
     Ok(Step {
         name: "Mass flow of an open injector, as the control unit believes it",
@@ -194,11 +280,46 @@ fn believed_flow(p: &Point) -> Result<Step> {
         formula_tex: "<q>\\,\\frac{<rhob>}{6\\times 10^{4}}\\sqrt{\\frac{<dpb>}{<dpr>}}\\sqrt{\\frac{<rhor>}{<rhob>}}",
         formula: "<q> * <rhob> / 60000 * sqrt(<dpb> / <dpr>) * sqrt(<rhor> / <rhob>)",
         terms: vec![
-            term("q", "q_\\mathrm{b}", "q_b", b.static_flow * 6e7, "cc/min", "static flow in the calibration"),
-            term("dpr", "\\Delta p_\\mathrm{ref}", "dp_ref", b.reference_difference / 1e5, "bar", "difference that this flow belongs to"),
-            term("dpb", "\\Delta p_\\mathrm{b}", "dp_b", b.difference / 1e5, "bar", "difference that the control unit takes for true"),
-            term("rhor", "\\rho_\\mathrm{ref}", "rho_ref", i.reference_density, "kg/m³", "density of the test fluid"),
-            term("rhob", "\\rho_\\mathrm{b}", "rho_b", b.density, "kg/m³", "density the calibration was made with"),
+            term(
+                "q",
+                "q_\\mathrm{b}",
+                "q_b",
+                b.static_flow * 6e7,
+                "cc/min",
+                "static flow in the calibration",
+            ),
+            term(
+                "dpr",
+                "\\Delta p_\\mathrm{ref}",
+                "dp_ref",
+                b.reference_difference / 1e5,
+                "bar",
+                "difference that this flow belongs to",
+            ),
+            term(
+                "dpb",
+                "\\Delta p_\\mathrm{b}",
+                "dp_b",
+                b.difference / 1e5,
+                "bar",
+                "difference that the control unit takes for true",
+            ),
+            term(
+                "rhor",
+                "\\rho_\\mathrm{ref}",
+                "rho_ref",
+                i.reference_density,
+                "kg/m³",
+                "density of the test fluid",
+            ),
+            term(
+                "rhob",
+                "\\rho_\\mathrm{b}",
+                "rho_b",
+                b.density,
+                "kg/m³",
+                "density the calibration was made with",
+            ),
         ],
         number: b.flow * 1e3,
         unit: "g/s",
@@ -225,7 +346,8 @@ fn pulse(p: &Point) -> Result<Step> {
         number: i.pulse * 1e3,
         unit: "ms",
         source: "how control units schedule port injection (common practice, no source)",
-        remark: full.then(|| "The pulse fills the whole cycle: the injector never closes (static).".to_owned()),
+        remark: full
+            .then(|| "The pulse fills the whole cycle: the injector never closes (static).".to_owned()),
     })
 }
 
@@ -237,7 +359,10 @@ fn duty(p: &Point) -> Result<Step> {
         text: "D",
         formula_tex: "100\\,\\frac{<tp>}{<tc>}",
         formula: "100 * <tp> / <tc>",
-        terms: vec![term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"), term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns")],
+        terms: vec![
+            term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
+            term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns"),
+        ],
         number: i.duty * 100.0,
         unit: "%",
         source: "definition",
@@ -272,7 +397,14 @@ fn open_time(p: &Point) -> Result<Step> {
             formula: "<ts> * ((<tp> - <td>) / <ts>)^2 * (2 - (<tp> - <td>) / <ts>)",
             terms: vec![
                 term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
-                term("td", "t_d", "t_d", i.dead_time * 1e3, "ms", "true dead time at this voltage and difference"),
+                term(
+                    "td",
+                    "t_d",
+                    "t_d",
+                    i.dead_time * 1e3,
+                    "ms",
+                    "true dead time at this voltage and difference",
+                ),
                 term("ts", "t_s", "t_s", i.short_pulse * 1e3, "ms", "end of the low-pulse region"),
             ],
             number: i.open_time * 1e3,
@@ -289,7 +421,14 @@ fn open_time(p: &Point) -> Result<Step> {
         formula: "<tp> - <td>",
         terms: vec![
             term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
-            term("td", "t_d", "t_d", i.dead_time * 1e3, "ms", "true dead time at this voltage and difference"),
+            term(
+                "td",
+                "t_d",
+                "t_d",
+                i.dead_time * 1e3,
+                "ms",
+                "true dead time at this voltage and difference",
+            ),
         ],
         number: i.open_time * 1e3,
         unit: "ms",
@@ -334,7 +473,14 @@ fn lambda(p: &Point) -> Result<Step> {
         formula: "3600 * <air> / (<q> * <rho> * <afr>)",
         terms: vec![
             term("air", "\\dot m_a", "m_a", d.air * 1e3, "g/s", "air"),
-            term("q", "Q_\\mathrm{inj}", "Q_inj", p.engine_flow().value * 3.6e6, "L/h", "fuel that the injectors pass"),
+            term(
+                "q",
+                "Q_\\mathrm{inj}",
+                "Q_inj",
+                p.engine_flow().value * 3.6e6,
+                "L/h",
+                "fuel that the injectors pass",
+            ),
             term("rho", "\\rho", "rho", p.density, "kg/m³", "density of the fuel"),
             term("afr", "L_\\mathrm{st}", "AFR_st", d.stoichiometric, "", "stoichiometric air-fuel ratio"),
         ],
@@ -342,7 +488,10 @@ fn lambda(p: &Point) -> Result<Step> {
         unit: "",
         source: "definition of lambda",
         remark: Some(match off {
-            o if o > 3.0 => format!("That is {o:.1} % above the target of {:.2}: lean, past the 3 % at which to warn (common practice).", d.lambda),
+            o if o > 3.0 => format!(
+                "That is {o:.1} % above the target of {:.2}: lean, past the 3 % at which to warn (common practice).",
+                d.lambda
+            ),
             o if o < -3.0 => format!("That is {:.1} % below the target of {:.2}: rich.", -o, d.lambda),
             o => format!("That is within 3 % of the target of {:.2} ({o:+.1} %).", d.lambda),
         }),

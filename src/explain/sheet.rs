@@ -36,11 +36,20 @@ pub fn margin_words(margin: f64) -> String {
 #[must_use]
 pub fn readings(p: &Point) -> Table {
     let mut t = Table::new(
-        format!("{}: {} at manifold {}", p.build, amount(p.operating.speed().value, Dim::AngularVelocity), amount(p.operating.boost().pascals(), Dim::Pressure).gauge()),
+        format!(
+            "{}: {} at manifold {}",
+            p.build,
+            amount(p.operating.speed().value, Dim::AngularVelocity),
+            amount(p.operating.boost().pascals(), Dim::Pressure).gauge()
+        ),
         &["", "value", "in other units"],
     );
     let mut put = |name: &str, a: Amount, other: &str| {
-        let echo = if other.is_empty() { String::new() } else { a.in_unit(other).map_or_else(String::new, |o| o.to_string()) };
+        let echo = if other.is_empty() {
+            String::new()
+        } else {
+            a.in_unit(other).map_or_else(String::new, |o| o.to_string())
+        };
         t.rows.push(vec![name.to_owned(), a.to_string(), echo]);
     };
     if let Some(d) = p.demand {
@@ -60,7 +69,11 @@ pub fn readings(p: &Point) -> Table {
     }
     for x in &p.pumps {
         let mut pump = |name: &str, a: Amount, other: &str| {
-            let echo = if other.is_empty() { String::new() } else { a.in_unit(other).map_or_else(String::new, |o| o.to_string()) };
+            let echo = if other.is_empty() {
+                String::new()
+            } else {
+                a.in_unit(other).map_or_else(String::new, |o| o.to_string())
+            };
             t.rows.push(vec![format!("{} {name}", x.name), a.to_string(), echo]);
         };
         if !x.on {
@@ -82,11 +95,17 @@ pub fn readings(p: &Point) -> Table {
         };
         t.rows.push(vec![r.name.clone(), word.to_owned(), String::new()]);
         let a = amount(r.flow, Dim::VolumeRate);
-        t.rows.push(vec![format!("{} by-pass", r.name), a.to_string(), a.in_unit("L/min").map_or_else(String::new, |o| o.to_string())]);
+        t.rows.push(vec![
+            format!("{} by-pass", r.name),
+            a.to_string(),
+            a.in_unit("L/min").map_or_else(String::new, |o| o.to_string()),
+        ]);
     }
     for leg in &p.legs {
         for part in &leg.parts {
-            let other = p.pumps.iter().any(|x| x.name == part.name) || p.regulators.iter().any(|x| x.name == part.name) || p.injectors.iter().any(|x| x.name == part.name);
+            let other = p.pumps.iter().any(|x| x.name == part.name)
+                || p.regulators.iter().any(|x| x.name == part.name)
+                || p.injectors.iter().any(|x| x.name == part.name);
             if !other {
                 let a = amount(part.drop, Dim::Pressure);
                 let show = |u: &str| a.in_unit(u).map_or_else(String::new, |o| format!("{o:.3}"));
@@ -101,7 +120,10 @@ pub fn readings(p: &Point) -> Table {
         t.notes.push(format!("{}: outside the dead-time table; the value at its edge was used.", i.name));
     }
     if (p.ambient - STANDARD_ATMOSPHERE).abs() > 5e3 {
-        t.notes.push(format!("Gauge readings are above an ambient of {}.", amount(p.ambient, Dim::Pressure).absolute()));
+        t.notes.push(format!(
+            "Gauge readings are above an ambient of {}.",
+            amount(p.ambient, Dim::Pressure).absolute()
+        ));
     }
     t
 }
@@ -111,7 +133,14 @@ pub fn readings(p: &Point) -> Table {
 pub fn checks(l: &Limits) -> Table {
     let mut t = Table::new("What limits it", &["check", "part", "found", "limit", "left", "verdict"]);
     for c in &l.checks {
-        t.row([c.name.to_owned(), c.part.clone(), c.found.to_string(), c.limit.to_string(), margin_words(c.margin), verdict_word(c.verdict).to_owned()]);
+        t.row([
+            c.name.to_owned(),
+            c.part.clone(),
+            c.found.to_string(),
+            c.limit.to_string(),
+            margin_words(c.margin),
+            verdict_word(c.verdict).to_owned(),
+        ]);
     }
     t.note(format!("Limiting part: {}. {}.", l.part, l.sentence));
     if l.headroom.is_finite() {
@@ -135,18 +164,28 @@ pub fn checks(l: &Limits) -> Table {
 pub fn reserve_words(r: &Reserve) -> String {
     let mut out = Vec::new();
     out.push(if r.short_above.is_finite() {
-        format!("On the full-load pull the supply runs short from {} on", amount(r.short_above, Dim::AngularVelocity))
+        format!(
+            "On the full-load pull the supply runs short from {} on",
+            amount(r.short_above, Dim::AngularVelocity)
+        )
     } else {
         "On the full-load pull the supply is never short".to_owned()
     });
     if r.boost.is_finite() {
-        out.push(format!("at this speed it is short above {} of boost", amount(r.boost, Dim::Pressure).gauge().echo()));
+        out.push(format!(
+            "at this speed it is short above {} of boost",
+            amount(r.boost, Dim::Pressure).gauge().echo()
+        ));
     } else {
         out.push("at this speed no boost up to 3 bar makes it short".to_owned());
     }
     if r.pressure.is_finite() {
         let a = amount(r.pressure.abs(), Dim::Pressure).echo();
-        out.push(if r.pressure >= 0.0 { format!("the rail could be held {a} higher") } else { format!("it could feed the engine only at a rail {a} lower") });
+        out.push(if r.pressure >= 0.0 {
+            format!("the rail could be held {a} higher")
+        } else {
+            format!("it could feed the engine only at a rail {a} lower")
+        });
     }
     format!("{}.", out.join("; "))
 }
@@ -167,7 +206,8 @@ pub fn json(p: &Point, l: Option<&Limits>, r: Option<&Reserve>) -> Value {
         }
         v
     };
-    let values: serde_json::Map<String, Value> = p.channels().iter().map(|(k, a)| (k.clone(), value(a))).collect();
+    let values: serde_json::Map<String, Value> =
+        p.channels().iter().map(|(k, a)| (k.clone(), value(a))).collect();
     let mut out = json!({
         "format": "railrise point 1",
         "version": env!("CARGO_PKG_VERSION"),

@@ -20,7 +20,12 @@ impl Table {
     /// An empty table.
     #[must_use]
     pub fn new(title: impl Into<String>, columns: &[&str]) -> Self {
-        Self { title: title.into(), columns: columns.iter().map(|c| (*c).to_owned()).collect(), rows: Vec::new(), notes: Vec::new() }
+        Self {
+            title: title.into(),
+            columns: columns.iter().map(|c| (*c).to_owned()).collect(),
+            rows: Vec::new(),
+            notes: Vec::new(),
+        }
     }
 
     /// Adds a row.
@@ -54,14 +59,21 @@ impl Table {
         out.push_str("</tr></thead><tbody>");
         for r in &self.rows {
             if r.len() == 1 && n > 1 {
-                out.push_str(&format!("<tr><th scope=\"rowgroup\" colspan=\"{n}\" style=\"text-align:left\">{}</th></tr>", esc(&r[0])));
+                out.push_str(&format!(
+                    "<tr><th scope=\"rowgroup\" colspan=\"{n}\" style=\"text-align:left\">{}</th></tr>",
+                    esc(&r[0])
+                ));
                 continue;
             }
             out.push_str("<tr>");
             for (i, c) in r.iter().enumerate() {
                 let (tag, align) = if i == 0 { ("th scope=\"row\"", "left") } else { ("td", "right") };
                 let align = if i + 1 == n && c.len() > 24 { "left" } else { align };
-                out.push_str(&format!("<{tag} style=\"text-align:{align};font-weight:normal\">{}</{}>", esc(c), &tag[..2]));
+                out.push_str(&format!(
+                    "<{tag} style=\"text-align:{align};font-weight:normal\">{}</{}>",
+                    esc(c),
+                    &tag[..2]
+                ));
             }
             out.push_str("</tr>");
         }

@@ -43,7 +43,10 @@ pub fn ready(cell: &str) -> Result<Ready, String> {
     for line in cell.split_inclusive('\n') {
         let trimmed = line.trim_start_matches(' ');
         if line.starts_with('!') {
-            return Err("a line that starts with `!` would run a shell command; notebooks here run Rust only".to_owned());
+            return Err(
+                "a line that starts with `!` would run a shell command; notebooks here run Rust only"
+                    .to_owned(),
+            );
         } else if trimmed.starts_with(':') && !trimmed.starts_with("::") {
             let command = trimmed.split_whitespace().next().unwrap_or_default();
             if !COMMANDS.contains(&command) {
@@ -69,14 +72,17 @@ pub fn ready(cell: &str) -> Result<Ready, String> {
             let flush = if prints_open { "railrise::rich::flush();" } else { "" };
             Ok(as_it_is(format!("{}\n;{flush}", cell.trim_end())))
         }
-        SyntaxKind::RETURN_EXPR | SyntaxKind::BREAK_EXPR | SyntaxKind::CONTINUE_EXPR => Ok(as_it_is(cell.to_owned())),
+        SyntaxKind::RETURN_EXPR | SyntaxKind::BREAK_EXPR | SyntaxKind::CONTINUE_EXPR => {
+            Ok(as_it_is(cell.to_owned()))
+        }
         _ => {
             let range = last.text_range();
             let from = start + usize::from(range.start()) - WRAP.len();
             let to = (start + usize::from(range.end()) - WRAP.len()).min(cell.len());
             let line_start = cell[..from].rfind('\n').map_or(0, |n| n + 1);
             let column = cell[line_start..from].chars().count();
-            let code = format!("{}&(\n{}{}\n){}", &cell[..from], " ".repeat(column), &cell[from..to], &cell[to..]);
+            let code =
+                format!("{}&(\n{}{}\n){}", &cell[..from], " ".repeat(column), &cell[from..to], &cell[to..]);
             let after = cell[..from].matches('\n').count() + 1;
             Ok(Ready { code, shifted_after: Some(after), lines })
         }
@@ -181,8 +187,10 @@ pub fn completeness(code: &str) -> Completeness {
         }
     }
     let end = code.trim_end();
-    let unfinished = ["=", "+", "-", "*", ",", ".", "&&", "||", "::", "->", "=>"].iter().any(|t| end.ends_with(t));
-    if !open.is_empty() || unfinished && !end.lines().last().is_some_and(|l| l.trim_start().starts_with(':')) {
+    let unfinished =
+        ["=", "+", "-", "*", ",", ".", "&&", "||", "::", "->", "=>"].iter().any(|t| end.ends_with(t));
+    if !open.is_empty() || unfinished && !end.lines().last().is_some_and(|l| l.trim_start().starts_with(':'))
+    {
         return Completeness::Incomplete;
     }
     let parsed = SourceFile::parse(&format!("{WRAP}{}\n}}", without_commands(code)), Edition::Edition2024);
@@ -215,7 +223,11 @@ pub fn override_parameters(cell: &str, values: &[(String, String)]) -> Result<St
             && let Some(name) = pattern.name()
         {
             let range = value.syntax().text_range();
-            bindings.push((name.text().to_string(), usize::from(range.start()) - WRAP.len(), usize::from(range.end()) - WRAP.len()));
+            bindings.push((
+                name.text().to_string(),
+                usize::from(range.start()) - WRAP.len(),
+                usize::from(range.end()) - WRAP.len(),
+            ));
         }
     }
     let mut text = cell.to_owned();
@@ -223,7 +235,10 @@ pub fn override_parameters(cell: &str, values: &[(String, String)]) -> Result<St
     for (key, value) in values {
         let Some((_, from, to)) = bindings.iter().rev().find(|(name, ..)| name == key) else {
             let known: Vec<_> = bindings.iter().map(|(name, ..)| name.as_str()).collect();
-            return Err(format!("there is no parameter `{key}`; the cell tagged `parameters` has: {}", known.join(", ")));
+            return Err(format!(
+                "there is no parameter `{key}`; the cell tagged `parameters` has: {}",
+                known.join(", ")
+            ));
         };
         changes.push((*from, *to, as_rust(value, &cell[*from..*to])?));
     }
@@ -241,14 +256,17 @@ fn as_rust(value: &str, before: &str) -> Result<String, String> {
     if before.starts_with('"') && !(value.len() > 1 && value.starts_with('"') && value.ends_with('"')) {
         return Ok(format!("{value:?}"));
     }
-    let decimal = before.trim_end_matches("f64").contains(['.', 'e']) && before.starts_with(|c: char| c.is_ascii_digit() || c == '-');
+    let decimal = before.trim_end_matches("f64").contains(['.', 'e'])
+        && before.starts_with(|c: char| c.is_ascii_digit() || c == '-');
     if decimal && value.parse::<i64>().is_ok() {
         return Ok(format!("{value}.0"));
     }
     let parsed = SourceFile::parse(&format!("fn f(){{let _={value};}}"), Edition::Edition2024);
     match parsed.errors().is_empty() && !value.is_empty() {
         true => Ok(value.to_owned()),
-        false => Err(format!("`{value}` is not a value; write a number, a quoted text or an expression like bar(1.4)")),
+        false => Err(format!(
+            "`{value}` is not a value; write a number, a quoted text or an expression like bar(1.4)"
+        )),
     }
 }
 
@@ -279,10 +297,20 @@ mod tests {
     fn completeness_as_a_console_asks() {
         use Completeness::*;
         let cases = [
-            ("1 + 1", Complete), ("let x = 2;", Complete), ("fn f() {\n", Incomplete), ("let x = ", Incomplete),
-            ("println!(\"a", Incomplete), ("/* open", Incomplete), ("let c = '{';", Complete), ("}", Invalid),
-            ("let = = 3;", Invalid), ("", Complete), ("// only a note", Complete), ("let v = vec![1, 2", Incomplete),
-            ("import numpy as np", Invalid), (":dep rand", Complete),
+            ("1 + 1", Complete),
+            ("let x = 2;", Complete),
+            ("fn f() {\n", Incomplete),
+            ("let x = ", Incomplete),
+            ("println!(\"a", Incomplete),
+            ("/* open", Incomplete),
+            ("let c = '{';", Complete),
+            ("}", Invalid),
+            ("let = = 3;", Invalid),
+            ("", Complete),
+            ("// only a note", Complete),
+            ("let v = vec![1, 2", Incomplete),
+            ("import numpy as np", Invalid),
+            (":dep rand", Complete),
         ];
         for (code, expected) in cases {
             assert_eq!(completeness(code), expected, "{code:?}");
@@ -293,10 +321,20 @@ mod tests {
     fn parameters_are_replaced_by_name() {
         let set = |pairs: &[(&str, &str)]| {
             let pairs: Vec<_> = pairs.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect();
-            override_parameters("let rpm = 6500.0; // why\nlet boost = bar(1.4);\nlet name = \"car\";", &pairs)
+            override_parameters(
+                "let rpm = 6500.0; // why\nlet boost = bar(1.4);\nlet name = \"car\";",
+                &pairs,
+            )
         };
-        assert_eq!(set(&[("rpm", "7000")]).expect("known"), "let rpm = 7000.0; // why\nlet boost = bar(1.4);\nlet name = \"car\";");
-        assert!(set(&[("boost", "bar(0.7)"), ("name", "the other")]).expect("known").ends_with("bar(0.7);\nlet name = \"the other\";"));
+        assert_eq!(
+            set(&[("rpm", "7000")]).expect("known"),
+            "let rpm = 7000.0; // why\nlet boost = bar(1.4);\nlet name = \"car\";"
+        );
+        assert!(
+            set(&[("boost", "bar(0.7)"), ("name", "the other")])
+                .expect("known")
+                .ends_with("bar(0.7);\nlet name = \"the other\";")
+        );
         assert!(set(&[("bost", "1")]).expect_err("unknown").ends_with("rpm, boost, name"));
         assert!(set(&[("rpm", "7000; loop {}")]).is_err());
     }

@@ -23,7 +23,13 @@ impl CellError {
     pub fn new(name: &str, message: impl Into<String>) -> CellError {
         let message = message.into();
         let first = message.lines().next().unwrap_or_default().to_owned();
-        CellError { name: name.to_owned(), message: first, text: message, compiler: None, variables_lost: false }
+        CellError {
+            name: name.to_owned(),
+            message: first,
+            text: message,
+            compiler: None,
+            variables_lost: false,
+        }
     }
 
     /// The same, with all variables gone.
@@ -69,7 +75,10 @@ pub struct Spot {
 impl Complaint {
     /// Reads what the evaluator reports.
     pub fn read(error: &CompilationError, ready: &Ready) -> Complaint {
-        let main = error.primary_spanned_message().and_then(|m| m.span.as_ref()).map(|s| (s.start_line, s.start_column));
+        let main = error
+            .primary_spanned_message()
+            .and_then(|m| m.span.as_ref())
+            .map(|s| (s.start_line, s.start_column));
         let mut spots: Vec<Spot> = Vec::new();
         for spanned in error.spanned_messages() {
             let Some(span) = &spanned.span else { continue };
@@ -93,13 +102,19 @@ impl Complaint {
             if message.contains("evcxr") || message.contains("--explain") {
                 return None;
             }
-            let replacement = c["spans"][0]["suggested_replacement"].as_str().map(str::trim).filter(|r| !r.is_empty());
+            let replacement =
+                c["spans"][0]["suggested_replacement"].as_str().map(str::trim).filter(|r| !r.is_empty());
             Some(match replacement {
                 Some(replacement) => format!("{level}: {message}: `{replacement}`"),
                 None => format!("{level}: {message}"),
             })
         });
-        Complaint { code: error.code().map(str::to_owned), message: error.message(), spots, helps: helps.collect() }
+        Complaint {
+            code: error.code().map(str::to_owned),
+            message: error.message(),
+            spots,
+            helps: helps.collect(),
+        }
     }
 
     /// The text of the cell at the main place.
@@ -125,7 +140,8 @@ impl Spot {
     /// The text of the cell there; only the first line of several.
     pub fn text<'a>(&self, cell: &'a str) -> &'a str {
         let line = cell.lines().nth(self.line.saturating_sub(1)).unwrap_or_default();
-        let byte = |column: usize| line.char_indices().nth(column.saturating_sub(1)).map_or(line.len(), |(b, _)| b);
+        let byte =
+            |column: usize| line.char_indices().nth(column.saturating_sub(1)).map_or(line.len(), |(b, _)| b);
         let end = if self.end_line == self.line { byte(self.end_column) } else { line.len() };
         line.get(byte(self.column)..end).unwrap_or_default()
     }
@@ -139,7 +155,8 @@ impl Spot {
         let carets = "^".repeat(to.saturating_sub(from).max(1));
         let number = self.line.to_string();
         let gap = " ".repeat(number.len());
-        format!("{number} | {line}\n{gap} | {}{carets} {label}", " ".repeat(from)).trim_end().to_owned() + "\n"
+        format!("{number} | {line}\n{gap} | {}{carets} {label}", " ".repeat(from)).trim_end().to_owned()
+            + "\n"
     }
 }
 
@@ -154,5 +171,11 @@ pub fn from_compiler(errors: &[CompilationError], ready: &Ready, cell: &str) -> 
     }
     let text = complaints.iter().map(|c| c.as_compiler_says(cell)).collect::<Vec<_>>().join("\n");
     let message = complaints.first().map(|c| c.message.clone()).unwrap_or_default();
-    CellError { name: "compile error".to_owned(), message, text: text.trim_end().to_owned(), compiler: None, variables_lost: false }
+    CellError {
+        name: "compile error".to_owned(),
+        message,
+        text: text.trim_end().to_owned(),
+        compiler: None,
+        variables_lost: false,
+    }
 }

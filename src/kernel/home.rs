@@ -47,9 +47,14 @@ impl Home {
 /// cannot stand.
 pub fn root() -> Result<PathBuf, String> {
     let wish = std::env::var_os("RAILRISE_CACHE").filter(|v| !v.is_empty()).map(PathBuf::from);
-    let wish = wish.or_else(|| std::env::var_os("XDG_CACHE_HOME").filter(|v| !v.is_empty()).map(|v| PathBuf::from(v).join("railrise")));
+    let wish = wish.or_else(|| {
+        std::env::var_os("XDG_CACHE_HOME")
+            .filter(|v| !v.is_empty())
+            .map(|v| PathBuf::from(v).join("railrise"))
+    });
     let wish = wish.or_else(|| std::env::home_dir().map(|h| h.join(".cache").join("railrise")));
-    let wish = wish.ok_or("there is no home folder for the cache; set RAILRISE_CACHE to a folder that can be written")?;
+    let wish = wish
+        .ok_or("there is no home folder for the cache; set RAILRISE_CACHE to a folder that can be written")?;
     let wish = std::path::absolute(&wish).map_err(|e| format!("{}: {e}", wish.display()))?;
     if !spaced(&wish) {
         return Ok(wish);

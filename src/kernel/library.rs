@@ -17,7 +17,8 @@ use std::process::{Command, Stdio};
 const WRAPPER: &str = "railrise-cells";
 /// Crates whose types stand in signatures that cells use; a variable of any other crate's type
 /// needs its type written.
-const SEEN_BY_CELLS: [&str; 8] = ["ctx", "railrise", "uom", "typenum", "num-traits", "num-complex", "ndarray", "indexmap"];
+const SEEN_BY_CELLS: [&str; 8] =
+    ["ctx", "railrise", "uom", "typenum", "num-traits", "num-complex", "ndarray", "indexmap"];
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 
@@ -67,7 +68,8 @@ fn open(folder: &Path) -> Option<Library> {
 
 /// Tells the cargo stand-in of this slot which library to use.
 fn use_it(prepared: &Prepared, library: Library) -> Result<Library, String> {
-    let text = std::fs::read_to_string(library.folder.join("library.json")).map_err(|e| format!("the library: {e}"))?;
+    let text = std::fs::read_to_string(library.folder.join("library.json"))
+        .map_err(|e| format!("the library: {e}"))?;
     write_if_changed(&prepared.slot.library_file(), &text)?;
     Ok(library)
 }
@@ -112,7 +114,12 @@ fn cell_manifest(dependencies: &str) -> String {
     )
 }
 
-fn build(home: &Home, toolchain: &Toolchain, folder: &Path, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
+fn build(
+    home: &Home,
+    toolchain: &Toolchain,
+    folder: &Path,
+    tell: &mut dyn FnMut(&str),
+) -> Result<(), String> {
     let (wrapper, build) = (home.key.join("wrapper"), home.key.join("build"));
     write_if_changed(
         &wrapper.join("Cargo.toml"),
@@ -170,7 +177,12 @@ fn cargo(toolchain: &Toolchain, folder: &Path, offline: bool) -> Command {
 }
 
 /// Builds; returns the path of the shared object.
-fn cargo_build(toolchain: &Toolchain, folder: &Path, offline: bool, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, String> {
+fn cargo_build(
+    toolchain: &Toolchain,
+    folder: &Path,
+    offline: bool,
+    tell: &mut dyn FnMut(&str),
+) -> Result<PathBuf, String> {
     let mut child = cargo(toolchain, folder, offline)
         .args(["build", "--target", &toolchain.host, "--message-format=json-render-diagnostics"])
         .stdout(Stdio::piped())
@@ -183,21 +195,26 @@ fn cargo_build(toolchain: &Toolchain, folder: &Path, offline: bool, tell: &mut d
         BufReader::new(stdout).read_to_string(&mut text).map(|_| text)
     });
     let mut said = String::new();
-    for line in BufReader::new(child.stderr.take().ok_or("no messages of cargo")?).lines().map_while(Result::ok) {
+    for line in
+        BufReader::new(child.stderr.take().ok_or("no messages of cargo")?).lines().map_while(Result::ok)
+    {
         match line.trim_start().strip_prefix("Compiling ") {
             Some(what) => tell(&format!("  {}", what.split(" (").next().unwrap_or(what))),
             None => said.push_str(&format!("{line}\n")),
         }
     }
     let status = child.wait().map_err(|e| format!("cargo: {e}"))?;
-    let text = artifacts.join().map_err(|_| "reading cargo's output failed")?.map_err(|e| format!("cargo: {e}"))?;
+    let text =
+        artifacts.join().map_err(|_| "reading cargo's output failed")?.map_err(|e| format!("cargo: {e}"))?;
     if !status.success() {
         return Err(format!("the library does not build for notebooks:\n{}", said.trim_end()));
     }
     let messages = text.lines().filter_map(|l| serde_json::from_str::<Value>(l).ok());
-    let ours = messages.filter(|m| m["reason"] == "compiler-artifact" && m["target"]["name"] == WRAPPER.replace('-', "_"));
+    let ours = messages
+        .filter(|m| m["reason"] == "compiler-artifact" && m["target"]["name"] == WRAPPER.replace('-', "_"));
     let mut files = ours.flat_map(|m| m["filenames"].as_array().cloned().unwrap_or_default());
-    let object = files.find_map(|f| f.as_str().filter(|f| f.ends_with(std::env::consts::DLL_SUFFIX)).map(PathBuf::from));
+    let object = files
+        .find_map(|f| f.as_str().filter(|f| f.ends_with(std::env::consts::DLL_SUFFIX)).map(PathBuf::from));
     object.ok_or_else(|| "cargo did not name the shared object it built".to_owned())
 }
 
@@ -207,7 +224,9 @@ fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) 
     let scratch = folder.with_extension("new");
     let _ = std::fs::remove_dir_all(&scratch);
     std::fs::create_dir_all(scratch.join("deps")).map_err(said)?;
-    for deps in [build.join("target").join(&toolchain.host).join("debug/deps"), build.join("target/debug/deps")] {
+    for deps in
+        [build.join("target").join(&toolchain.host).join("debug/deps"), build.join("target/debug/deps")]
+    {
         let Ok(entries) = std::fs::read_dir(&deps) else { continue };
         for entry in entries.flatten() {
             let (from, to) = (entry.path(), scratch.join("deps").join(entry.file_name()));
@@ -230,7 +249,8 @@ fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) 
     // The uplifted copy beside `deps` has no hash in its name; the compiler needs the one within.
     let name = artifact.file_name().ok_or("the shared object has no name")?;
     let stem = artifact.file_stem().unwrap_or(name).to_string_lossy().into_owned();
-    let newest = std::fs::read_dir(artifact.parent().unwrap_or(build).join("deps")).into_iter().flatten().flatten();
+    let newest =
+        std::fs::read_dir(artifact.parent().unwrap_or(build).join("deps")).into_iter().flatten().flatten();
     let newest = newest.filter(|e| {
         let name = e.file_name().to_string_lossy().into_owned();
         name.starts_with(&stem) && name.ends_with(std::env::consts::DLL_SUFFIX)

@@ -132,7 +132,8 @@ fn run_instead(mut command: Command) -> String {
 }
 
 fn resume(found: &str) -> Result<Prepared, String> {
-    let found: Value = serde_json::from_str(found).map_err(|e| format!("{PREPARED} is set to something else: {e}"))?;
+    let found: Value =
+        serde_json::from_str(found).map_err(|e| format!("{PREPARED} is set to something else: {e}"))?;
     let text = |key: &str| found[key].as_str().unwrap_or_default().to_owned();
     let path = |key: &str| PathBuf::from(text(key));
     let slot = path("slot");

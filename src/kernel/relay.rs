@@ -79,7 +79,11 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
 
     let mut lines = Lines::default();
     loop {
-        match chunks.recv_timeout(if lines.partial.is_empty() { Duration::from_millis(500) } else { PATIENCE }) {
+        match chunks.recv_timeout(if lines.partial.is_empty() {
+            Duration::from_millis(500)
+        } else {
+            PATIENCE
+        }) {
             Ok(chunk) => lines.take(&chunk, &mut errors_in, &wait_all_read)?,
             Err(RecvTimeoutError::Timeout) => {
                 lines.hurry();
@@ -162,7 +166,10 @@ fn valid_up_to(bytes: &[u8]) -> usize {
         Err(_) => bytes.len(),
     };
     let longest = ALL_READ.len().min(whole);
-    (1..longest).rev().find(|&n| whole >= n && ALL_READ.starts_with(&bytes[whole - n..whole])).map_or(whole, |n| whole - n)
+    (1..longest)
+        .rev()
+        .find(|&n| whole >= n && ALL_READ.starts_with(&bytes[whole - n..whole]))
+        .map_or(whole, |n| whole - n)
 }
 
 fn finish_errors(errors_in: &mut impl Write, wait: &Receiver<()>) -> std::io::Result<()> {

@@ -197,8 +197,8 @@ impl Session {
         // A signal to the kernel's group must not reach the cells; they get their own.
         #[cfg(unix)]
         std::os::unix::process::CommandExt::process_group(&mut command, 0);
-        let (context, outputs) =
-            EvalContext::with_subprocess_command(command).map_err(|e| format!("the evaluator does not start: {e}"))?;
+        let (context, outputs) = EvalContext::with_subprocess_command(command)
+            .map_err(|e| format!("the evaluator does not start: {e}"))?;
         self.context = Some(CommandContext::with_eval_context(context));
         *self.outputs.lock().unwrap_or_else(PoisonError::into_inner) = Some(outputs);
         std::fs::write(&self.listening, "").map_err(|e| format!("{}: {e}", self.listening.display()))?;
@@ -210,7 +210,8 @@ impl Session {
     }
 
     fn load_prelude(&mut self) -> Result<(), String> {
-        self.run(PRELUDE, &mut |_| {}).map_err(|e| format!("the library cannot be loaded into the notebook: {}", e.text))
+        self.run(PRELUDE, &mut |_| {})
+            .map_err(|e| format!("the library cannot be loaded into the notebook: {}", e.text))
     }
 
     /// Names the library in the cell's manifest, so that a real `cargo` finds it beside others.
@@ -244,7 +245,12 @@ impl Session {
         self.run_ready(&ready, code, sink)
     }
 
-    fn run_ready(&mut self, ready: &cell::Ready, code: &str, sink: &mut dyn FnMut(Output)) -> Result<(), CellError> {
+    fn run_ready(
+        &mut self,
+        ready: &cell::Ready,
+        code: &str,
+        sink: &mut dyn FnMut(Output),
+    ) -> Result<(), CellError> {
         let state = Arc::clone(&self.state);
         state.interrupted.store(false, Ordering::SeqCst);
         state.killed.store(false, Ordering::SeqCst);
@@ -312,14 +318,27 @@ impl Session {
             Ok(found) => {
                 // Answers to commands such as `:vars` come this way.
                 if !found.is_empty() {
-                    sink(Output::Result(found.content_by_mime_type.into_iter().map(|(m, c)| (m, c.into())).collect::<serde_json::Map<_, _>>().into()));
+                    sink(Output::Result(
+                        found
+                            .content_by_mime_type
+                            .into_iter()
+                            .map(|(m, c)| (m, c.into()))
+                            .collect::<serde_json::Map<_, _>>()
+                            .into(),
+                    ));
                 }
                 if seen.panicked {
                     Err(self.panic_error(&seen, ready, code))
                 } else if seen.returned_error {
-                    Err(CellError::new("error", format!("The cell stopped at a `?`: {}", seen.last_error_line())))
+                    Err(CellError::new(
+                        "error",
+                        format!("The cell stopped at a `?`: {}", seen.last_error_line()),
+                    ))
                 } else if asked.load(Ordering::SeqCst) {
-                    Err(CellError::new("input refused", "The cell asked for input, which a notebook here does not give. Write the value into the cell."))
+                    Err(CellError::new(
+                        "input refused",
+                        "The cell asked for input, which a notebook here does not give. Write the value into the cell.",
+                    ))
                 } else {
                     Ok(())
                 }
@@ -332,30 +351,38 @@ impl Session {
             }
             Err(evcxr::Error::TypeRedefinedVariablesLost(names)) => Err(CellError::new(
                 "variables lost",
-                format!("A type was defined anew, so these variables are gone: {}. Run the cells that define them again.", names.join(", ")),
+                format!(
+                    "A type was defined anew, so these variables are gone: {}. Run the cells that define them again.",
+                    names.join(", ")
+                ),
             )),
             Err(evcxr::Error::Message(message)) => Err(CellError::new("compile error", message)),
         };
         match outcome {
             // It listened: what it had is shown, and the cells after it must not run.
-            Ok(()) if interrupted => {
-                Err(CellError::new("interrupted", "Interrupted. The cell returned what it had so far; all variables are kept."))
-            }
+            Ok(()) if interrupted => Err(CellError::new(
+                "interrupted",
+                "Interrupted. The cell returned what it had so far; all variables are kept.",
+            )),
             other => other,
         }
     }
 
     fn panic_error(&self, seen: &Seen, ready: &cell::Ready, code: &str) -> CellError {
         let message = seen.panic["message"].as_str().unwrap_or("a panic without a message");
-        let (file, line) = (seen.panic["file"].as_str().unwrap_or_default(), seen.panic["line"].as_u64().unwrap_or(0));
+        let (file, line) =
+            (seen.panic["file"].as_str().unwrap_or_default(), seen.panic["line"].as_u64().unwrap_or(0));
         // A place in the cell's own compiled text is looked up in the cell by the text of its line.
         let own = (file == "src/lib.rs").then(|| std::fs::read_to_string(&self.source_file).ok()).flatten();
-        let own = own.and_then(|t| t.lines().nth((line as usize).saturating_sub(1)).map(|l| l.trim().to_owned()));
+        let own =
+            own.and_then(|t| t.lines().nth((line as usize).saturating_sub(1)).map(|l| l.trim().to_owned()));
         let at = own.filter(|l| !l.is_empty()).and_then(|l| ready.code.lines().position(|c| c.trim() == l));
         let text = match at.map(|n| ready.cell_line(n + 1)) {
             Some(n) => {
                 let shown = code.lines().nth(n - 1).unwrap_or_default();
-                format!("The cell stopped: {message}\n{n} | {shown}\nVariables defined before this cell are kept.")
+                format!(
+                    "The cell stopped: {message}\n{n} | {shown}\nVariables defined before this cell are kept."
+                )
             }
             None => format!("The cell stopped: {message}\nVariables defined before this cell are kept."),
         };
@@ -364,22 +391,29 @@ impl Session {
     }
 
     fn ended_error(&self, seen: &Seen, interrupted: bool) -> CellError {
-        let again = "All variables are gone; definitions of functions and types are kept. Run the cells above again.";
+        let again =
+            "All variables are gone; definitions of functions and types are kept. Run the cells above again.";
         // The prelude's settings lived in the process that ended.
         if interrupted {
             return CellError::fatal(
                 "interrupted",
-                format!("Interrupted. The cell did not listen (a loop that never calls `cancelled()`), so its process was ended.\n{again}"),
+                format!(
+                    "Interrupted. The cell did not listen (a loop that never calls `cancelled()`), so its process was ended.\n{again}"
+                ),
             );
         }
         let how = seen.ended.as_deref().unwrap_or("for an unknown reason");
-        CellError::fatal("evaluator ended", format!("The process that runs the cells ended ({how}).\n{again}"))
+        CellError::fatal(
+            "evaluator ended",
+            format!("The process that runs the cells ended ({how}).\n{again}"),
+        )
     }
 
     /// Names and types of the variables.
     pub fn variables(&self) -> Vec<(String, String)> {
         let Some(context) = &self.context else { return Vec::new() };
-        let mut all: Vec<_> = context.variables_and_types().map(|(n, t)| (n.to_owned(), t.to_owned())).collect();
+        let mut all: Vec<_> =
+            context.variables_and_types().map(|(n, t)| (n.to_owned(), t.to_owned())).collect();
         all.sort();
         all
     }
@@ -415,7 +449,8 @@ struct Seen {
 
 impl Seen {
     fn take(&mut self, line: &str, state: &State, sink: &mut dyn FnMut(Output)) {
-        let Some(message) = line.strip_prefix(wire::MARK).and_then(|m| serde_json::from_str::<Value>(m).ok()) else {
+        let Some(message) = line.strip_prefix(wire::MARK).and_then(|m| serde_json::from_str::<Value>(m).ok())
+        else {
             return sink(Output::Stdout(format!("{line}\n")));
         };
         let text = |key: &str| message[key].as_str().unwrap_or_default().to_owned();
@@ -425,11 +460,17 @@ impl Seen {
                 self.stderr.push_str(&text("text"));
                 sink(Output::Stderr(text("text")));
             }
-            "display" => sink(Output::Display { data: message["data"].clone(), id: message["id"].as_str().map(str::to_owned) }),
+            "display" => sink(Output::Display {
+                data: message["data"].clone(),
+                id: message["id"].as_str().map(str::to_owned),
+            }),
             "update" => sink(Output::Update { data: message["data"].clone(), id: text("id") }),
             "result" => sink(Output::Result(message["data"].clone())),
             "clear" => sink(Output::Clear(message["wait"].as_bool().unwrap_or(false))),
-            "started" => state.pid.store(message["pid"].as_u64().and_then(|p| u32::try_from(p).ok()).unwrap_or(0), Ordering::SeqCst),
+            "started" => state.pid.store(
+                message["pid"].as_u64().and_then(|p| u32::try_from(p).ok()).unwrap_or(0),
+                Ordering::SeqCst,
+            ),
             "running" => state.running.store(true, Ordering::SeqCst),
             "panic" => self.panic = message,
             "panicked" => self.panicked = true,

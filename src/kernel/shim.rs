@@ -86,13 +86,15 @@ fn here(folder: &Path) -> bool {
 /// Whether the question is about the cell's crate.
 fn names(args: &[OsString], slot: &Path) -> bool {
     let about = slot.join("crate/Cargo.toml");
-    args.iter().any(|a| a == about.as_os_str()) || (here(&slot.join("crate")) && !args.iter().any(|a| a == "--manifest-path"))
+    args.iter().any(|a| a == about.as_os_str())
+        || (here(&slot.join("crate")) && !args.iter().any(|a| a == "--manifest-path"))
 }
 
 /// Whether the cell's manifest asks for no crate of its own.
 fn only_our_library(folder: &Path) -> bool {
-    std::fs::read_to_string(folder.join("Cargo.toml"))
-        .is_ok_and(|t| t.contains("name = \"ctx\"") && t.split("[dependencies]").nth(1).is_some_and(|d| d.trim().is_empty()))
+    std::fs::read_to_string(folder.join("Cargo.toml")).is_ok_and(|t| {
+        t.contains("name = \"ctx\"") && t.split("[dependencies]").nth(1).is_some_and(|d| d.trim().is_empty())
+    })
 }
 
 /// The crate graph that a real `cargo` reported for the same crate in another folder.
@@ -112,13 +114,24 @@ fn compile(slot: &Path, library: &Value, check: bool) -> ExitCode {
         return ExitCode::from(101);
     }
     let manifest = std::fs::read_to_string(folder.join("Cargo.toml")).unwrap_or_default();
-    let level = manifest.lines().find_map(|l| l.strip_prefix("opt-level = ")).unwrap_or("1").trim_matches('"').to_owned();
+    let level = manifest
+        .lines()
+        .find_map(|l| l.strip_prefix("opt-level = "))
+        .unwrap_or("1")
+        .trim_matches('"')
+        .to_owned();
     let mut rustc = Command::new(text("rustc"));
     rustc
         .args(["--crate-name", "ctx", "--edition=2024", "src/lib.rs", "--crate-type", "cdylib"])
         .args(["--error-format=json", "--json=diagnostic-rendered-ansi,future-incompat"])
         .arg(if check { "--emit=metadata" } else { "--emit=link" })
-        .args(["-Cprefer-dynamic", "-Cstrip=debuginfo", "-Ccodegen-units=16", "-Cembed-bitcode=no", "-Crpath"])
+        .args([
+            "-Cprefer-dynamic",
+            "-Cstrip=debuginfo",
+            "-Ccodegen-units=16",
+            "-Cembed-bitcode=no",
+            "-Crpath",
+        ])
         .args(["-Cdebug-assertions=on", "-Coverflow-checks=on"])
         .arg(format!("-Copt-level={level}"))
         .arg(format!("-Cincremental={}", folder.join("target/incremental").display()))

@@ -90,7 +90,10 @@ fn fetch_into(scratch: &Path, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, Str
     let download = || run(Command::new("apt-get").args(["download", PACKAGE]).current_dir(scratch));
     if let Err(first) = download() {
         // A machine that never read the package lists knows no package; reading them needs root.
-        if !first.contains("Unable to locate") && !first.contains("No candidate") && !first.contains("Can't find") {
+        if !first.contains("Unable to locate")
+            && !first.contains("No candidate")
+            && !first.contains("Can't find")
+        {
             return Err(first);
         }
         tell("The package is unknown here; reading the package lists with `apt-get update`");
@@ -110,7 +113,13 @@ fn fetch_into(scratch: &Path, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, Str
         .map_err(|e| format!("dpkg-deb: {e}"))?;
     let stream = archive.stdout.take().ok_or("dpkg-deb gave no stream")?;
     let mut unpack = Command::new("tar");
-    unpack.arg("-x").arg("-C").arg(scratch).stdin(Stdio::from(stream)).arg("--wildcards").arg("--no-same-owner");
+    unpack
+        .arg("-x")
+        .arg("-C")
+        .arg(scratch)
+        .stdin(Stdio::from(stream))
+        .arg("--wildcards")
+        .arg("--no-same-owner");
     for part in LEFT_OUT {
         unpack.arg(format!("--exclude=*/library/*{part}"));
     }

@@ -32,7 +32,10 @@ impl Toolchain {
         };
         let rustc = inside("rustc").unwrap_or(rustc);
         let cargo = inside("cargo").or_else(|| on_path("cargo")).ok_or_else(|| {
-            format!("`cargo` was not found, neither in {} nor on the path; install Rust with its cargo", sysroot.display())
+            format!(
+                "`cargo` was not found, neither in {} nor on the path; install Rust with its cargo",
+                sysroot.display()
+            )
         })?;
         let version = ask(&rustc, "-vV")?;
         let host = version.lines().find_map(|l| l.strip_prefix("host: ")).unwrap_or_default().to_owned();

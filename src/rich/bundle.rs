@@ -64,7 +64,10 @@ impl Bundle {
 
     /// The bundle as the `data` object of a notebook output.
     pub fn to_json(&self) -> serde_json::Value {
-        self.iter().map(|(m, c)| (m.to_owned(), serde_json::Value::from(c))).collect::<serde_json::Map<_, _>>().into()
+        self.iter()
+            .map(|(m, c)| (m.to_owned(), serde_json::Value::from(c)))
+            .collect::<serde_json::Map<_, _>>()
+            .into()
     }
 }
 

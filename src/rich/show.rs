@@ -41,10 +41,14 @@ pub(super) fn emit(bundle: &Bundle, message: &serde_json::Value) {
     match reader() {
         Reader::Ours => write_out(&wire::line(message)),
         Reader::PlainKernel => {
-            let block = |(mime, content): (&str, &str)| format!("EVCXR_BEGIN_CONTENT {mime}\n{content}\nEVCXR_END_CONTENT\n");
+            let block = |(mime, content): (&str, &str)| {
+                format!("EVCXR_BEGIN_CONTENT {mime}\n{content}\nEVCXR_END_CONTENT\n")
+            };
             write_out(&bundle.iter().map(block).collect::<String>());
         }
-        Reader::Terminal => write_out(&bundle.get("text/plain").map(|t| format!("{t}\n")).unwrap_or_default()),
+        Reader::Terminal => {
+            write_out(&bundle.get("text/plain").map(|t| format!("{t}\n")).unwrap_or_default())
+        }
     }
 }
 

@@ -76,10 +76,21 @@ impl Rows {
         // A place on the edge may miss it by a rounding.
         if !(x >= first[0] - 1e-9 * first[0].abs() && x <= last[0] + 1e-9 * last[0].abs()) {
             let show = |v: f64| Amount::new(v, self.dims[0]).to_string();
-            return Err(Error::new(Kind::Range, format!("{what} is known from {} to {}, {} was asked", show(first[0]), show(last[0]), show(x)))
-                .next("add a row to the build, or ask inside the rows"));
+            return Err(Error::new(
+                Kind::Range,
+                format!(
+                    "{what} is known from {} to {}, {} was asked",
+                    show(first[0]),
+                    show(last[0]),
+                    show(x)
+                ),
+            )
+            .next("add a row to the build, or ask inside the rows"));
         }
-        let Some(i) = self.data.windows(2).position(|w| x <= w[1][0]).or(self.data.len().checked_sub(2)) else { return Ok(first[1]) };
+        let Some(i) = self.data.windows(2).position(|w| x <= w[1][0]).or(self.data.len().checked_sub(2))
+        else {
+            return Ok(first[1]);
+        };
         let (a, b) = (&self.data[i], &self.data[i + 1]);
         Ok(a[1] + (b[1] - a[1]) * ((x - a[0]) / (b[0] - a[0])).clamp(0.0, 1.0))
     }

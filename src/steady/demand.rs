@@ -80,9 +80,16 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
     let refused = |error: engine::EngineError| Error::new(Kind::Range, error.to_string()).at_key("engine");
     // In vacuum the throttle, not the compressor, sets the pressure: the charge stays at ambient temperature.
     let (outlet, mut charge) = if op.boost > 0.0 {
-        let t2 = engine::compressor_outlet_temperature(kelvin(outside), pressure_ratio, e.si("compressor_efficiency"), air::GAMMA)
-            .map_err(refused)?;
-        let t3 = engine::intercooler_outlet_temperature(t2, kelvin(outside), e.si("intercooler_effectiveness")).map_err(refused)?;
+        let t2 = engine::compressor_outlet_temperature(
+            kelvin(outside),
+            pressure_ratio,
+            e.si("compressor_efficiency"),
+            air::GAMMA,
+        )
+        .map_err(refused)?;
+        let t3 =
+            engine::intercooler_outlet_temperature(t2, kelvin(outside), e.si("intercooler_effectiveness"))
+                .map_err(refused)?;
         (t2.value, t3.value)
     } else {
         (outside, outside)
@@ -95,11 +102,13 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
         ve *= rows.interpolate(op.speed, "volumetric efficiency")?;
     }
     let displacement = m3(e.si("displacement"));
-    let each = engine::air_per_cycle(ve, displacement, AbsolutePressure::from_pascals(manifold), kelvin(charge));
+    let each =
+        engine::air_per_cycle(ve, displacement, AbsolutePressure::from_pascals(manifold), kelvin(charge));
     let air_flow = engine::air_mass_flow(each, op.speed());
     let stoichiometric = blend.stoichiometric_afr();
     let lambda = e.si("lambda");
-    let fuel = engine::fuel_mass_flow(air_flow, lambda, stoichiometric).map_err(refused)?.value * op.demand_factor;
+    let fuel =
+        engine::fuel_mass_flow(air_flow, lambda, stoichiometric).map_err(refused)?.value * op.demand_factor;
     Ok(Some(Demand {
         speed: op.speed,
         manifold,
@@ -118,4 +127,3 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
         cycle: 2.0 * std::f64::consts::TAU / op.speed,
     }))
 }
-

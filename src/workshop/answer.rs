@@ -19,7 +19,10 @@ fn listen(text: &str) -> Said {
     }
     // A decimal comma is how half of Europe writes it.
     let t = t.replace(',', ".");
-    let end = t.char_indices().find(|(i, c)| !(c.is_ascii_digit() || *c == '.' || (*i == 0 && (*c == '-' || *c == '+')))).map_or(t.len(), |(i, _)| i);
+    let end = t
+        .char_indices()
+        .find(|(i, c)| !(c.is_ascii_digit() || *c == '.' || (*i == 0 && (*c == '-' || *c == '+'))))
+        .map_or(t.len(), |(i, _)| i);
     match t[..end].parse::<f64>() {
         Ok(number) => Said::Number { number, unit: t[end..].trim().to_owned() },
         Err(_) => Said::Other(text.trim().to_owned()),
@@ -30,18 +33,36 @@ fn listen(text: &str) -> Said {
 fn understand(said: &Said, dim: Dim) -> Result<f64, String> {
     let example = |d: Dim| format!("{}", Amount::new(d.shown_in().factor * 2.5 + d.shown_in().offset, d));
     match said {
-        Said::Nothing => Err(format!("Nothing is written yet. Write a number with its unit between the quotes, such as \"{}\"; a rough guess is fine.", example(dim))),
-        Said::Other(text) => Err(format!("\"{text}\" does not start with a number. Write it as a number and a unit, such as \"{}\".", example(dim))),
+        Said::Nothing => Err(format!(
+            "Nothing is written yet. Write a number with its unit between the quotes, such as \"{}\"; a rough guess is fine.",
+            example(dim)
+        )),
+        Said::Other(text) => Err(format!(
+            "\"{text}\" does not start with a number. Write it as a number and a unit, such as \"{}\".",
+            example(dim)
+        )),
         Said::Number { number, unit: u } => {
             if let Some(found) = unit::find(u, dim) {
                 return Ok(number * found.factor + found.offset);
             }
             if u.is_empty() {
-                return Err(format!("{number} of what? A {} needs its unit: {}.", dim.name(), unit::accepted(dim)));
+                return Err(format!(
+                    "{number} of what? A {} needs its unit: {}.",
+                    dim.name(),
+                    unit::accepted(dim)
+                ));
             }
             match unit::dims_of(u).next() {
-                Some(other) => Err(format!("\"{u}\" measures {}, and the question asks for a {}. Units that fit: {}.", other.name(), dim.name(), unit::accepted(dim))),
-                None => Err(format!("The unit \"{u}\" is not known here. Units that fit: {}.", unit::accepted(dim))),
+                Some(other) => Err(format!(
+                    "\"{u}\" measures {}, and the question asks for a {}. Units that fit: {}.",
+                    other.name(),
+                    dim.name(),
+                    unit::accepted(dim)
+                )),
+                None => Err(format!(
+                    "The unit \"{u}\" is not known here. Units that fit: {}.",
+                    unit::accepted(dim)
+                )),
             }
         }
     }
@@ -78,7 +99,13 @@ impl Prediction {
                 }
             }
         };
-        Compared { question: self.question.clone(), said: if self.text.is_empty() { "nothing yet".to_owned() } else { self.text.clone() }, found: found.to_string(), words, because: because.to_owned() }
+        Compared {
+            question: self.question.clone(),
+            said: if self.text.is_empty() { "nothing yet".to_owned() } else { self.text.clone() },
+            found: found.to_string(),
+            words,
+            because: because.to_owned(),
+        }
     }
 }
 
@@ -113,7 +140,11 @@ impl Compared {
 
 impl Rich for Compared {
     fn rich(&self) -> Bundle {
-        Bundle::text(format!("{}\n  you said: {}\n  it is:    {}\n  {}\n  because:  {}", self.question, self.said, self.found, self.words, self.because)).markdown(format!(
+        Bundle::text(format!(
+            "{}\n  you said: {}\n  it is:    {}\n  {}\n  because:  {}",
+            self.question, self.said, self.found, self.words, self.because
+        ))
+        .markdown(format!(
             "**{}**\n\n| you said | it is |\n|---|---|\n| {} | {} |\n\n{} *Because* {}",
             self.question,
             self.said.replace('|', "\\|"),
@@ -180,10 +211,16 @@ impl Question {
             }
         }
         if right.dim == Dim::VolumeRate && (near(si / 60.0, right.si) || near(si * 60.0, right.si)) {
-            return (false, format!("{said} is a factor of 60 off: litres a minute and litres an hour got mixed."));
+            return (
+                false,
+                format!("{said} is a factor of 60 off: litres a minute and litres an hour got mixed."),
+            );
         }
         if right.dim == Dim::Pressure && (near(si - 101_325.0, right.si) || near(si + 101_325.0, right.si)) {
-            return (false, format!("{said} is one atmosphere off: a gauge pressure and an absolute one got mixed."));
+            return (
+                false,
+                format!("{said} is one atmosphere off: a gauge pressure and an absolute one got mixed."),
+            );
         }
         if right.dim == Dim::Ratio && near(si / 100.0, right.si) {
             return (false, format!("{si} is a hundred times the value: write it with % or as a fraction."));
@@ -192,7 +229,13 @@ impl Question {
             return (false, format!("{said} has the right size and the wrong sign."));
         }
         let off = relative(si, right.si);
-        (false, format!("{said} is {} the value. Look at the working above once more, line by line.", ratio_words(off)))
+        (
+            false,
+            format!(
+                "{said} is {} the value. Look at the working above once more, line by line.",
+                ratio_words(off)
+            ),
+        )
     }
 }
 
@@ -221,7 +264,8 @@ impl Feedback {
 impl Rich for Feedback {
     fn rich(&self) -> Bundle {
         let mark = if self.right { "✓" } else { "→" };
-        Bundle::text(format!("{}\n{mark} {}", self.question, self.words)).markdown(format!("**{}**\n\n{mark} {}", self.question, self.words))
+        Bundle::text(format!("{}\n{mark} {}", self.question, self.words))
+            .markdown(format!("**{}**\n\n{mark} {}", self.question, self.words))
     }
 }
 

@@ -24,7 +24,11 @@ pub fn car(name: &str) -> Car {
     let path = datasets().join(format!("{name}.toml"));
     if !path.is_file() {
         let all = known(&datasets());
-        stop(format!("there is no car \"{name}\"\n  {}the cars are: {}", crate::error::did_you_mean(name, all.iter().map(String::as_str)), all.join(", ")));
+        stop(format!(
+            "there is no car \"{name}\"\n  {}the cars are: {}",
+            crate::error::did_you_mean(name, all.iter().map(String::as_str)),
+            all.join(", ")
+        ));
     }
     car_file(path)
 }
@@ -43,12 +47,14 @@ pub fn car_file(path: impl AsRef<Path>) -> Car {
 
 /// Where the demo cars are: beside the library, or where `RAILRISE_DATASETS` says.
 fn datasets() -> PathBuf {
-    std::env::var_os("RAILRISE_DATASETS").map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets"), PathBuf::from)
+    std::env::var_os("RAILRISE_DATASETS")
+        .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets"), PathBuf::from)
 }
 
 fn known(root: &Path) -> Vec<String> {
     let mut out = Vec::new();
-    let folders = std::fs::read_dir(root).into_iter().flatten().flatten().map(|e| e.path()).filter(|p| p.is_dir());
+    let folders =
+        std::fs::read_dir(root).into_iter().flatten().flatten().map(|e| e.path()).filter(|p| p.is_dir());
     for folder in folders {
         for file in std::fs::read_dir(&folder).into_iter().flatten().flatten().map(|e| e.path()) {
             if file.extension().is_some_and(|e| e == "toml")
@@ -125,7 +131,10 @@ impl Car {
     #[must_use]
     pub fn idling_hose_off(&self) -> Reading {
         let e = self.build.section("engine");
-        self.ask(Operating::at(rad_per_s(e.si("idle_speed")), pa(e.si("idle_manifold"))).with_the_reference_hose_off())
+        self.ask(
+            Operating::at(rad_per_s(e.si("idle_speed")), pa(e.si("idle_manifold")))
+                .with_the_reference_hose_off(),
+        )
     }
 
     /// Engine off, pump on at this voltage, regulated air on the regulator's reference only.
@@ -156,7 +165,9 @@ impl Car {
     #[must_use]
     pub fn as_boost_rises(&self, speed: AngularVelocity, from: Pressure, to: Pressure) -> Run {
         let ask = |b: f64| Operating::at(speed, pa(b));
-        Run::over(self.name(), "boost", crate::quantity::Dim::Pressure, from.value, to.value, 57, |x| Reading::of(&self.build, ask(x)))
+        Run::over(self.name(), "boost", crate::quantity::Dim::Pressure, from.value, to.value, 57, |x| {
+            Reading::of(&self.build, ask(x))
+        })
     }
 
     /// The full-load pull: speed rises, boost follows the build's boost rows.
@@ -165,10 +176,18 @@ impl Car {
     /// When the build has no boost rows, or as [`Car::at`].
     #[must_use]
     pub fn pull(&self, from: AngularVelocity, to: AngularVelocity) -> Run {
-        Run::over(self.name(), "engine speed", crate::quantity::Dim::AngularVelocity, from.value, to.value, 121, |w| {
-            let boost = self.build.full_load_boost(w)?;
-            Reading::of(&self.build, Operating::at(rad_per_s(w), pa(boost)))
-        })
+        Run::over(
+            self.name(),
+            "engine speed",
+            crate::quantity::Dim::AngularVelocity,
+            from.value,
+            to.value,
+            121,
+            |w| {
+                let boost = self.build.full_load_boost(w)?;
+                Reading::of(&self.build, Operating::at(rad_per_s(w), pa(boost)))
+            },
+        )
     }
 
     /// What happens as one value of the build changes, at one operating point.
@@ -176,7 +195,14 @@ impl Car {
     /// # Panics
     /// On an unknown key, a unit that cannot be read, or as [`Car::at`].
     #[must_use]
-    pub fn as_value_changes(&self, path: &str, from: &str, to: &str, speed: AngularVelocity, boost: Pressure) -> Run {
+    pub fn as_value_changes(
+        &self,
+        path: &str,
+        from: &str,
+        to: &str,
+        speed: AngularVelocity,
+        boost: Pressure,
+    ) -> Run {
         let (low, high) = (self.with(path, from), self.with(path, to));
         let (low, high, dim) = match (low.build.parameter(path), high.build.parameter(path)) {
             (Ok(l), Ok(h)) => (l.si, h.si, l.dim),
@@ -208,7 +234,10 @@ fn values(build: &Build) -> Table {
     let sections = crate::build::SECTIONS.iter().map(|(n, _)| (*n, String::new(), build.section(n)));
     let parts = build.parts().map(|(n, p)| (n, format!(" ({})", p.kind), &p.values));
     for (name, kind, values) in sections.chain(parts) {
-        let stated: Vec<_> = values.iter().filter(|(_, v)| matches!(v, Value::Scalar(p) if p.line.is_some() || p.grade != Grade::Assumed)).collect();
+        let stated: Vec<_> = values
+            .iter()
+            .filter(|(_, v)| matches!(v, Value::Scalar(p) if p.line.is_some() || p.grade != Grade::Assumed))
+            .collect();
         if stated.is_empty() {
             continue;
         }

@@ -10,16 +10,27 @@ use crate::rich::{Bundle, Rich};
 /// When the runs go along different axes or have no such figure.
 #[must_use]
 pub fn compare(figure: &str, runs: &[&Run]) -> Sweep {
-    let Some(first) = runs.first() else { stop("there is no run to draw\n  give at least one, such as compare(\"lambda\", &[&run])") };
+    let Some(first) = runs.first() else {
+        stop("there is no run to draw\n  give at least one, such as compare(\"lambda\", &[&run])")
+    };
     let mut title = figure.to_owned();
     if let Some(c) = title.get_mut(0..1) {
         c.make_ascii_uppercase();
     }
     let x = first.axis();
-    let mut chart = Sweep::new(&format!("{title} as {} rises", x.name.split(',').next().unwrap_or_default()), x.clone(), first.axis_of(figure));
+    let mut chart = Sweep::new(
+        &format!("{title} as {} rises", x.name.split(',').next().unwrap_or_default()),
+        x.clone(),
+        first.axis_of(figure),
+    );
     for r in runs {
         if r.axis().title() != x.title() {
-            stop(format!("the run \"{}\" goes along {}, the first one along {}\n  draw runs along the same axis together", r.name(), r.axis().title(), x.title()));
+            stop(format!(
+                "the run \"{}\" goes along {}, the first one along {}\n  draw runs along the same axis together",
+                r.name(),
+                r.axis().title(),
+                x.title()
+            ));
         }
         chart = chart.curve(r.series(figure));
     }
@@ -33,10 +44,16 @@ pub fn compare(figure: &str, runs: &[&Run]) -> Sweep {
 #[must_use]
 pub fn ladder(reading: &Reading) -> Ladder {
     let p = reading.point();
-    let Some(pump) = p.pumps.iter().find(|x| x.on) else { stop("no pump runs here, so there is no pressure to follow") };
+    let Some(pump) = p.pumps.iter().find(|x| x.on) else {
+        stop("no pump runs here, so there is no pressure to follow")
+    };
     let bar = |pa: f64| pa / 1e5;
-    let mut chart = Ladder::new("Where each bar of pressure goes", Axis::new("pressure above ambient", "bar")).subtitle(&p.build);
-    let Some(leg) = p.legs.iter().find(|l| l.parts.iter().any(|x| x.name == pump.name)) else { stop("the pump stands in no leg") };
+    let mut chart =
+        Ladder::new("Where each bar of pressure goes", Axis::new("pressure above ambient", "bar"))
+            .subtitle(&p.build);
+    let Some(leg) = p.legs.iter().find(|l| l.parts.iter().any(|x| x.name == pump.name)) else {
+        stop("the pump stands in no leg")
+    };
     let at = leg.parts.iter().position(|x| x.name == pump.name).unwrap_or(0);
     let outlet = leg.parts[at].inlet + pump.running.rise - p.ambient;
     chart = chart.level("pump outlet", bar(outlet));
@@ -46,7 +63,13 @@ pub fn ladder(reading: &Reading) -> Ladder {
     }
     // On to the rail, leg by leg.
     while Some(&end) != p.rail.as_ref() {
-        let Some(next) = p.legs.iter().find(|l| l.from == end && l.flow > 0.0 && !p.regulators.iter().any(|r| l.parts.iter().any(|x| x.name == r.name))) else { break };
+        let Some(next) = p.legs.iter().find(|l| {
+            l.from == end
+                && l.flow > 0.0
+                && !p.regulators.iter().any(|r| l.parts.iter().any(|x| x.name == r.name))
+        }) else {
+            break;
+        };
         for part in &next.parts {
             chart = chart.loss(&part.name, bar(part.drop));
         }
@@ -70,12 +93,16 @@ pub fn supply_and_demand(run: &Run) -> Crossing {
     }
     let asked = run.series("asked flow");
     let target = run.readings().first().map_or(f64::NAN, |r| shown(r.value("target lambda")));
-    Crossing::new("What the supply can bring, and what the engine asks for", run.axis(), Axis::new("fuel flow", "L/h"))
-        .subtitle(run.name())
-        .supply(Series::new("supply at the held pressure", asked.x.clone(), supply))
-        .demand(Series::new("engine asks for", asked.x.clone(), asked.y.clone()))
-        .effect(Axis::new("differential pressure", "bar"), run.series("differential pressure"))
-        .effect_with_limit(Axis::ratio("lambda"), run.series("lambda"), target * 1.03, "3 % above target")
+    Crossing::new(
+        "What the supply can bring, and what the engine asks for",
+        run.axis(),
+        Axis::new("fuel flow", "L/h"),
+    )
+    .subtitle(run.name())
+    .supply(Series::new("supply at the held pressure", asked.x.clone(), supply))
+    .demand(Series::new("engine asks for", asked.x.clone(), asked.y.clone()))
+    .effect(Axis::new("differential pressure", "bar"), run.series("differential pressure"))
+    .effect_with_limit(Axis::ratio("lambda"), run.series("lambda"), target * 1.03, "3 % above target")
 }
 
 macro_rules! rich_charts {

@@ -19,8 +19,23 @@ pub struct Run {
 }
 
 impl Run {
-    pub(super) fn over(name: &str, along: &str, dim: Dim, from: f64, to: f64, count: usize, mut ask: impl FnMut(f64) -> Result<Reading>) -> Self {
-        let mut run = Self { name: name.to_owned(), along: along.to_owned(), dim, xs: Vec::new(), readings: Vec::new(), cut_short: false };
+    pub(super) fn over(
+        name: &str,
+        along: &str,
+        dim: Dim,
+        from: f64,
+        to: f64,
+        count: usize,
+        mut ask: impl FnMut(f64) -> Result<Reading>,
+    ) -> Self {
+        let mut run = Self {
+            name: name.to_owned(),
+            along: along.to_owned(),
+            dim,
+            xs: Vec::new(),
+            readings: Vec::new(),
+            cut_short: false,
+        };
         for i in 0..count {
             if cancelled() {
                 run.cut_short = true;
@@ -84,9 +99,16 @@ impl Run {
     pub fn at(&self, place: impl crate::quantity::Shown) -> &Reading {
         let a = place.amount();
         if a.dim != self.dim {
-            stop(format!("this run goes along {}, a {}; {} was asked, a {}", self.along, self.dim.name(), a, a.dim.name()));
+            stop(format!(
+                "this run goes along {}, a {}; {} was asked, a {}",
+                self.along,
+                self.dim.name(),
+                a,
+                a.dim.name()
+            ));
         }
-        let i = (0..self.xs.len()).min_by(|i, j| (self.xs[*i] - a.si).abs().total_cmp(&(self.xs[*j] - a.si).abs()));
+        let i = (0..self.xs.len())
+            .min_by(|i, j| (self.xs[*i] - a.si).abs().total_cmp(&(self.xs[*j] - a.si).abs()));
         match i {
             Some(i) => &self.readings[i],
             None => stop("this run was cut short before its first point\n  run the cell again"),
