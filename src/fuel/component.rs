@@ -112,7 +112,8 @@ impl Component {
         }
     }
 
-    /// Vapour pressure of the component alone: [`Pure::vapour_pressure`], petrol through its DVPE.
+    /// Vapour pressure of the component alone: [`Pure::vapour_pressure`], petrol through its DVPE by
+    /// [`petrol::vapour_pressure`].
     ///
     /// # Errors
     /// A temperature outside the range.
@@ -123,7 +124,7 @@ impl Component {
 
     pub(super) fn vapour_pressure_si(&self, t: f64) -> f64 {
         match (self, self.pure()) {
-            (Self::Petrol { dvpe, .. }, _) => petrol::vapour_pressure(dvpe.pascals(), t),
+            (Self::Petrol { dvpe, .. }, _) => petrol::vapour_pressure_si(dvpe.pascals(), t),
             (_, Some(pure)) => pure.vapour_pressure(t),
             (_, None) => unreachable!("every component but petrol is a pure liquid"),
         }

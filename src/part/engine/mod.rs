@@ -14,6 +14,9 @@
 //!
 //! Ratios (efficiency, lambda, pressure ratio) are plain numbers. A law whose range is a standard's or a table's refuses
 //! or flags what lies outside; a definition (power from mean effective pressure) has no range.
+//!
+//! *Not modelled*: the compressor's map (its efficiency is a number), heat soak of the intercooler, cooling of the
+//! charge by fuel that evaporates, humidity's share in the air that burns.
 
 mod altitude;
 mod charge;
