@@ -11,5 +11,5 @@ pub use crate::quantity::*;
 pub use crate::steady::Operating;
 pub use crate::workshop::{
     Car, Compared, Feedback, Prediction, Question, Reading, Run, car, car_file, check, compare, ladder,
-    predict, supply_and_demand,
+    predict, supply_and_demand, words,
 };

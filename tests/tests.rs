@@ -10,6 +10,8 @@ mod chart_text;
 mod cylinder_reference;
 // Demand, altitude, power corrections against the engine rows; practice rows that state a number of a law.
 mod engine_reference;
+// Workings add up: printed formula, printed numbers, printed result.
+mod explain_workings;
 // Fuel properties against reference rows; laws over any blend.
 mod fuel_reference;
 // Notebooks are read and written without loss.

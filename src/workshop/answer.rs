@@ -290,3 +290,27 @@ fn ratio_words(off: f64) -> String {
         _ => format!("{} below", percent(-off).trim_start_matches('+')),
     }
 }
+
+/// A value in words for a sentence, with its unit; "nowhere" when there is none.
+#[must_use]
+pub fn words(value: impl Worded) -> String {
+    value.words()
+}
+
+/// What [`words`] can put into a sentence.
+pub trait Worded {
+    /// The value with its unit.
+    fn words(&self) -> String;
+}
+
+impl<T: Shown + Copy> Worded for T {
+    fn words(&self) -> String {
+        self.amount().to_string()
+    }
+}
+
+impl Worded for Option<Amount> {
+    fn words(&self) -> String {
+        self.map_or_else(|| "nowhere".to_owned(), |a| a.to_string())
+    }
+}

@@ -18,7 +18,7 @@ mod figures;
 mod reading;
 mod run;
 
-pub use answer::{Compared, Feedback, Prediction, Question, check, predict};
+pub use answer::{Compared, Feedback, Prediction, Question, Worded, check, predict, words};
 pub use car::{Car, car, car_file};
 pub use figures::{compare, ladder, supply_and_demand};
 pub use reading::Reading;
