@@ -149,6 +149,8 @@ fn pictures_for_the_eye() {
         std::fs::write(folder.join(format!("{name}.svg")), figure.svg()).expect("written");
         std::fs::write(folder.join(format!("{name}.html")), figure.html()).expect("written");
     }
+    std::fs::write(folder.join("explorable.html"), crate::chart_samples::explorable().html())
+        .expect("written");
     for (number, (name, figure)) in awkward().iter().enumerate() {
         std::fs::write(
             folder.join(format!("awkward-{number:03}.svg")),

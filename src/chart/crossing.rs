@@ -192,7 +192,7 @@ impl Crossing {
                 main.items.push(Item::Line {
                     series: series.clone(),
                     // Ink, not red, for demand: red is kept for what fails.
-                    look: look(number * 6),
+                    look: look(number * 5),
                     label: Some(label.to_string()),
                     marked: true,
                 });

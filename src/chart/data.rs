@@ -1,6 +1,7 @@
 //! What a figure is given: axes with units, and labelled rows of numbers.
 
 use super::scale::{drawable, power_of_ten};
+use super::style::wrap;
 use std::borrow::Borrow;
 
 /// The name of an axis and its unit.
@@ -34,6 +35,20 @@ impl Axis {
             (0, _) => self.title(),
             (_, "-") => format!("{} [{}]", self.name, power_of_ten(power)),
             (_, unit) => format!("{} [{} {unit}]", self.name, power_of_ten(power)),
+        }
+    }
+
+    /// The title on at most `most` lines; a name that is too long is cut, the unit never is.
+    pub(crate) fn lines(&self, power: i32, size: f64, width: f64, most: usize) -> Vec<String> {
+        let mut short = self.clone();
+        loop {
+            let lines = wrap(&short.title_with_power(power), size, false, width, most + 1);
+            if lines.len() <= most || short.name.chars().count() < 2 {
+                return lines.into_iter().take(most).collect();
+            }
+            short.name = short.name.trim_end_matches('\u{2026}').to_string();
+            short.name.pop();
+            short.name = format!("{}\u{2026}", short.name.trim_end());
         }
     }
 

@@ -266,9 +266,8 @@ impl Ladder {
             sheet.text(x, y1 + 20.0, Pen::new(TICK).middle().colour(SOFT), label);
         }
         let mut y = y1 + 24.0;
-        let title = self.axis.title_with_power(ticks.power);
         let centre = (panel.area.x0 + panel.area.x1) / 2.0;
-        for line in wrap(&title, LABEL, false, 2.0 * (WIDTH - 8.0 - centre), 2) {
+        for line in self.axis.lines(ticks.power, LABEL, 2.0 * (WIDTH - 8.0 - centre), 2) {
             y += LABEL * LEADING;
             sheet.text(centre, y, Pen::new(LABEL).middle(), &line);
         }

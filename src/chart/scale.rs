@@ -30,6 +30,12 @@ pub(crate) fn opened(extent: Option<(f64, f64)>) -> (f64, f64) {
 
 /// [`opened`], then some air, then out to round numbers. Never crosses zero only for the sake of air.
 pub(crate) fn rounded(extent: Option<(f64, f64)>, want: usize) -> (f64, f64) {
+    let ticks = rounded_ticks(extent, want);
+    (ticks.0, ticks.1)
+}
+
+/// [`rounded`] with the ticks that its ends belong to.
+pub(crate) fn rounded_ticks(extent: Option<(f64, f64)>, want: usize) -> (f64, f64, Ticks) {
     let (low, high) = opened(extent);
     let air = 0.04 * (high - low);
     let mut bottom = low - air;
@@ -41,7 +47,8 @@ pub(crate) fn rounded(extent: Option<(f64, f64)>, want: usize) -> (f64, f64) {
         top = 0.0;
     }
     let step = step(bottom, top, want);
-    ((bottom / step + 1e-9).floor() * step, (top / step - 1e-9).ceil() * step)
+    let (bottom, top) = ((bottom / step + 1e-9).floor() * step, (top / step - 1e-9).ceil() * step);
+    (bottom, top, ticks_by(bottom, top, step))
 }
 
 /// A round step (1, 2, 2.5 or 5 times a power of ten) that gives about `want` ticks.
@@ -69,7 +76,10 @@ pub(crate) struct Ticks {
 }
 
 pub(crate) fn ticks(low: f64, high: f64, want: usize) -> Ticks {
-    let step = step(low, high, want);
+    ticks_by(low, high, step(low, high, want))
+}
+
+fn ticks_by(low: f64, high: f64, step: f64) -> Ticks {
     let first = (low / step - 1e-9).ceil();
     let last = (high / step + 1e-9).floor();
     let count = (last - first).clamp(0.0, 200.0) as usize;

@@ -1,5 +1,4 @@
 //! The paper: shapes below, texts above, and a record of where every text stands.
-#![allow(dead_code)]
 
 use super::style::{ASCENT, DESCENT, FACES, INK, PAPER, text_width};
 use std::fmt::Write;
@@ -77,11 +76,13 @@ pub(crate) struct Pen {
     pub(crate) anchor: Anchor,
     /// A rim of paper around the letters, for text over lines.
     pub(crate) rim: bool,
+    /// Another colour for the rim.
+    pub(crate) ground: Option<(u8, u8, u8)>,
 }
 
 impl Pen {
     pub(crate) fn new(size: f64) -> Pen {
-        Pen { size, bold: false, colour: INK, anchor: Anchor::Start, rim: false }
+        Pen { size, bold: false, colour: INK, anchor: Anchor::Start, rim: false, ground: None }
     }
 
     pub(crate) fn bold(self) -> Pen {
@@ -102,6 +103,10 @@ impl Pen {
 
     pub(crate) fn rim(self) -> Pen {
         Pen { rim: true, ..self }
+    }
+
+    pub(crate) fn rim_of(self, ground: (u8, u8, u8)) -> Pen {
+        Pen { rim: true, ground: Some(ground), ..self }
     }
 
     /// The box a text takes when its baseline starts, centres or ends at `(x, y)`.
@@ -167,9 +172,13 @@ impl Sheet {
             self.letters.push_str(" font-weight=\"bold\"");
         }
         if pen.rim {
+            let ground = match pen.ground {
+                None => PAPER.to_string(),
+                Some((r, g, b)) => format!("#{r:02x}{g:02x}{b:02x}"),
+            };
             let _ = write!(
                 self.letters,
-                " stroke=\"{PAPER}\" stroke-width=\"3\" stroke-linejoin=\"round\" \
+                " stroke=\"{ground}\" stroke-width=\"3\" stroke-linejoin=\"round\" \
                  paint-order=\"stroke\""
             );
         }

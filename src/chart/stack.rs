@@ -1,10 +1,9 @@
 //! Panels over a common x axis: the engine behind every figure with two numeric axes.
-#![allow(dead_code)]
 
 use super::data::{Axis, Series};
 use super::panel::{Panel, rgb, wide};
 use super::place::{Ground, place};
-use super::scale::{Ticks, drawable, extent, opened, rounded, ticks};
+use super::scale::{Ticks, drawable, extent, opened, rounded_ticks, ticks};
 use super::sheet::{Pen, Rect, Sheet};
 use super::spread::{needed, spread};
 use super::style::*;
@@ -96,6 +95,9 @@ pub(crate) enum Item {
     Bracket {
         x: (f64, f64),
         label: String,
+        row: usize,
+        /// A filled bar instead of a thin bracket.
+        full: bool,
     },
 }
 
@@ -107,11 +109,13 @@ pub(crate) struct Pane {
     pub(crate) height: f64,
     pub(crate) from_zero: bool,
     pub(crate) limits: Option<(f64, f64)>,
+    /// Nothing but brackets: no scale on the left.
+    pub(crate) bare: bool,
 }
 
 impl Pane {
     pub(crate) fn new(y: Axis, height: f64) -> Pane {
-        Pane { y, items: Vec::new(), height, from_zero: false, limits: None }
+        Pane { y, items: Vec::new(), height, from_zero: false, limits: None, bare: false }
     }
 
     fn x_values(&self) -> Vec<f64> {
@@ -238,12 +242,18 @@ impl Stack {
             .iter()
             .zip(&heights)
             .map(|(pane, height)| {
-                let want = ((height / 42.0) as usize).clamp(3, 8);
-                let range = pane
-                    .limits
-                    .filter(|(low, high)| drawable(*low) && drawable(*high) && low < high)
-                    .unwrap_or_else(|| rounded(extent(pane.y_values()), want));
-                (range, ticks(range.0, range.1, want))
+                let want = ((height / 34.0).round() as usize).clamp(3, 8);
+                let fixed = pane.limits.filter(|(low, high)| drawable(*low) && drawable(*high) && low < high);
+                let (low, high, marks) = match fixed {
+                    Some((low, high)) => (low, high, ticks(low, high, want)),
+                    None => rounded_ticks(extent(pane.y_values()), want),
+                };
+                let range = (low, high);
+                if pane.bare {
+                    let none = Ticks { at: Vec::new(), labels: Vec::new(), power: 0 };
+                    return (range, none);
+                }
+                (range, marks)
             })
             .collect();
         let left = scales
@@ -267,7 +277,7 @@ impl Stack {
         for (number, pane) in self.panes.iter().enumerate() {
             let (y_range, y_ticks) = &scales[number];
             y += 6.0;
-            for line in wrap(&pane.y.title_with_power(y_ticks.power), LABEL, false, WIDTH - 24.0, 2) {
+            for line in pane.y.lines(y_ticks.power, LABEL, WIDTH - 24.0, 2) {
                 y += LINE;
                 sheet.text(12.0, y, Pen::new(LABEL), &line);
             }
@@ -298,9 +308,8 @@ impl Stack {
                     sheet.text(panel.px(*at), y + 20.0, Pen::new(TICK).middle().colour(SOFT), label);
                 }
                 y += 24.0;
-                let title = self.x.title_with_power(x_ticks.power);
                 let centre = (span.0 + span.1) / 2.0;
-                for line in wrap(&title, LABEL, false, span.1 - span.0, 2) {
+                for line in self.x.lines(x_ticks.power, LABEL, span.1 - span.0, 2) {
                     y += LINE;
                     sheet.text(centre, y, Pen::new(LABEL).middle(), &line);
                 }
@@ -392,6 +401,13 @@ impl Stack {
                         Ok(())
                     });
                     sheet.raw(&line);
+                }
+                Item::Upright { x, label, tone }
+                    if label.trim().is_empty() && (panel.x.0..=panel.x.1).contains(x) =>
+                {
+                    let at = panel.px(*x);
+                    let (top, foot) = ((at, panel.area.y0), (at, panel.area.y1));
+                    sheet.line(top, foot, tone.line(), 1.3, &[5, 3]);
                 }
                 _ => {}
             }
@@ -525,10 +541,11 @@ fn columns(panel: &Panel, bars: &[([f64; 4], bool)]) -> String {
             let corners = [(x0 + gap, *y0), (x1 - gap, *y1)];
             canvas.draw_series([Rectangle::new(corners, colour.mix(0.55).filled())])?;
             if *fails {
-                // A filled foot and a cross-stroke tell failing bars apart in grey.
-                let strokes = 6;
+                // Strokes across tell failing bars apart in grey.
+                let spacing = 8.0 * (panel.y.1 - panel.y.0) / panel.area.height();
+                let strokes = ((y1 - y0) / spacing - 0.5).floor().clamp(0.0, 80.0) as usize;
                 for i in 0..strokes {
-                    let level = y0 + (y1 - y0) * (f64::from(i) + 0.5) / f64::from(strokes);
+                    let level = y1 - spacing * (i as f64 + 0.75);
                     let stroke = rgb(PAPER).stroke_width(wide(1.2));
                     canvas.draw_series(LineSeries::new([(x0 + gap, level), (x1 - gap, level)], stroke))?;
                 }
@@ -666,7 +683,9 @@ fn flags(pane: &Pane, scale: impl Fn(f64) -> f64, range: (f64, f64)) -> Vec<Flag
         .items
         .iter()
         .filter_map(|item| match item {
-            Item::Upright { x, label, tone } if (range.0..=range.1).contains(x) => {
+            Item::Upright { x, label, tone }
+                if !label.trim().is_empty() && (range.0..=range.1).contains(x) =>
+            {
                 Some((scale(*x), label.as_str(), *tone))
             }
             _ => None,
@@ -750,8 +769,9 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
     busy.dedup_by_key(|p| cell(p));
     let mut lost = Vec::new();
     for item in &pane.items {
-        if let Item::Bracket { x, label } = item {
-            bracket(sheet, panel, *x, label, &mut busy);
+        if let Item::Bracket { x, label, row, full } = item {
+            let y = panel.area.y0 + 24.0 + 42.0 * *row as f64;
+            bracket(sheet, panel, *x, y, *full, label, &mut busy);
         }
     }
     for item in &pane.items {
@@ -788,10 +808,24 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
     lost
 }
 
-fn bracket(sheet: &mut Sheet, panel: &Panel, x: (f64, f64), label: &str, busy: &mut Vec<(f64, f64)>) {
+fn bracket(
+    sheet: &mut Sheet,
+    panel: &Panel,
+    x: (f64, f64),
+    y: f64,
+    full: bool,
+    label: &str,
+    busy: &mut Vec<(f64, f64)>,
+) {
+    if !drawable(x.0) || !drawable(x.1) {
+        return;
+    }
     let edge = |v: f64| panel.px(v.clamp(panel.x.0, panel.x.1));
     let (left, right) = (edge(x.0.min(x.1)), edge(x.0.max(x.1)));
-    let y = panel.area.y0 + 24.0;
+    if full {
+        let bar = Rect::new(left, y - 5.0, right, y + 5.0);
+        sheet.rect(bar, &format!("fill=\"{}\"", COLOURS[0]));
+    }
     sheet.path(
         &format!(
             "M{left:.1} {0:.1}V{1:.1}M{left:.1} {y:.1}H{right:.1}M{right:.1} {0:.1}V{1:.1}",
@@ -808,6 +842,8 @@ fn bracket(sheet: &mut Sheet, panel: &Panel, x: (f64, f64), label: &str, busy: &
         let half = text_width(line, LABEL, false) / 2.0;
         let centre = ((left + right) / 2.0)
             .clamp(panel.area.x0 + half + 3.0, (panel.area.x1 - half - 3.0).max(panel.area.x0 + half + 3.0));
+        let ground = pen.frame(centre, y - 8.0, line).grown(1.0);
+        sheet.rect(ground, &format!("fill=\"{PAPER}\" fill-opacity=\"0.85\""));
         sheet.text(centre, y - 8.0, pen, line);
     }
 }

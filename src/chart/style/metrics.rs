@@ -101,7 +101,8 @@ pub fn wrap(text: &str, size: f64, bold: bool, width: f64, lines: usize) -> Vec<
     let fits = |part: &str| text_width(part, size, bold) <= width;
     let mut done: Vec<String> = Vec::new();
     let mut line = String::new();
-    for word in text.split_whitespace() {
+    for word in units(text, &fits) {
+        let word = word.as_str();
         let longer = if line.is_empty() { word.to_string() } else { format!("{line} {word}") };
         if fits(&longer) {
             line = longer;
@@ -131,4 +132,25 @@ pub fn wrap(text: &str, size: f64, bold: bool, width: f64, lines: usize) -> Vec<
         }
     }
     done
+}
+
+/// Words, with what belongs together kept in one piece where it fits: a number and its unit, and a unit in
+/// square brackets.
+fn units(text: &str, fits: &impl Fn(&str) -> bool) -> Vec<String> {
+    let number = |word: &str| word.replace('\u{2212}', "-").parse::<f64>().is_ok();
+    let mut joined: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        if let Some(last) = joined.last_mut() {
+            let tail = last.rsplit(' ').next().unwrap_or("");
+            let bracket = last.rfind('[').is_some_and(|at| !last[at..].contains(']'));
+            let unit = number(tail) && word.chars().count() <= 5;
+            let together = format!("{last} {word}");
+            if (bracket || unit) && fits(&together) {
+                *last = together;
+                continue;
+            }
+        }
+        joined.push(word.to_string());
+    }
+    joined
 }

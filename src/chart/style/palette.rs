@@ -64,15 +64,15 @@ pub struct Look {
     pub width: f64,
 }
 
-/// Line colours. Found by a search that keeps every pair at least 17 CIELAB units apart in normal
+/// Line colours. Found by a search that keeps every pair at least 22 CIELAB units apart in normal
 /// sight, protanopia, deuteranopia and tritanopia (Machado, Oliveira and Fernandes 2009, severity 1),
 /// and every colour at 3:1 or more against paper (WCAG 2.1, success criterion 1.4.11).
 pub const COLOURS: [Colour; 7] =
-    ["#005cbf", "#c81608", "#09825b", "#b5519b", "#8d793a", "#359dd6", "#1e1e1e"];
+    ["#112abc", "#a59100", "#088245", "#b5519b", "#2e95fa", "#1e1e1e", "#97110b"];
 
 /// Label colours that go with [`COLOURS`].
 pub const TEXT_COLOURS: [Colour; 7] =
-    ["#005cbf", "#c81608", "#087550", "#a34389", "#6f5e28", "#196f9d", "#1e1e1e"];
+    ["#112abc", "#706200", "#087550", "#a34389", "#1568bd", "#1e1e1e", "#97110b"];
 
 /// Dash patterns, most different first.
 pub const DASHES: [&[u8]; 6] = [&[], &[9, 4], &[2, 3], &[11, 3, 2, 3], &[16, 5], &[6, 3, 2, 3, 2, 3]];
