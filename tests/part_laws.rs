@@ -39,6 +39,8 @@ fn slope_gap(law: impl Fn(f64) -> (f64, f64), x: f64) -> f64 {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
     #[test]
     fn a_line_is_odd_rising_and_knows_its_slope(line in any_line(), (rho, mu) in any_fluid(), q in any_flow()) {
         let law = |q| line.drop(q, rho, mu);

@@ -44,6 +44,16 @@ pub fn net_outflow(back: Return, demand: VolumeRate, pump: VolumeRate, lift: Vol
 /// `None` when the lift pump keeps up: it never empties. **Caution:** a pot that runs dry under load leans the engine
 /// out within a turn; stop the pull before it.
 ///
+/// # Example
+/// ```
+/// use railrise::part::surge_pot::{Return, net_outflow, time_to_empty};
+/// use railrise::quantity::*;
+/// // Lift pump dead, 127 L/h burnt, return back into a 1 L pot: 28 s.
+/// let net = net_outflow(Return::ToPot, l_per_h(127.0), l_per_h(200.0), l_per_h(0.0));
+/// let dry = time_to_empty(litres(1.0), net).expect("it empties");
+/// assert!((dry.value - 28.35).abs() < 0.01);
+/// ```
+///
 /// # Source
 /// Volume balance.
 #[must_use]

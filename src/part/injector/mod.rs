@@ -23,6 +23,19 @@ use super::orifice;
 /// Constant discharge coefficient: `Δp` within about 2:1 of `Δp_ref` (common practice, no source). A negative
 /// difference gives reverse flow: an open nozzle holds nothing back.
 ///
+/// # Example
+/// ```
+/// use railrise::part::injector::{DeadTime, Injector};
+/// let injector = Injector {
+///     static_flow: 8e-6, // 480 cm³/min
+///     reference_difference: 3e5,
+///     reference_density: 684.0,
+///     dead_time: DeadTime::constant(0.9e-3),
+/// };
+/// let (four_bar, _) = injector.static_volume_flow(4e5, 684.0);
+/// assert!((four_bar / 8e-6 - (4.0_f64 / 3.0).sqrt()).abs() < 1e-12);
+/// ```
+///
 /// # Source
 /// Bernoulli; the terms static flow and time offset as in SAE J1832 (abstract).
 #[derive(Clone, Debug, PartialEq)]

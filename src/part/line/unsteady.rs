@@ -266,6 +266,17 @@ pub fn chamber_time_constant(resistance: HydraulicResistance, capacitance: Hydra
 /// # Valid range
 /// The change takes less than [`reflection_time`]. Slower: [`michaud_rise`].
 ///
+/// # Example
+/// ```
+/// use railrise::part::line::{joukowsky_rise, korteweg_wave_speed};
+/// use railrise::quantity::*;
+/// // A steel tube of 6 mm bore and 1 mm wall: an injector that stops 0.2 m/s at once.
+/// let rho = kg_per_m3(745.0);
+/// let a = korteweg_wave_speed(mpa(1000.0), rho, mm(6.0), mm(1.0), mpa(207e3), 1.0);
+/// let rise = joukowsky_rise(rho, a, m_per_s(0.2));
+/// assert!(rise > bar(1.6) && rise < bar(1.8));
+/// ```
+///
 /// # Source
 /// N. Joukowsky (1898).
 #[must_use]

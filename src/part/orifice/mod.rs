@@ -28,6 +28,14 @@ pub const DP_SMALL: f64 = 0.1;
 /// # Valid range
 /// Incompressible, not cavitating. `dp_small > 0`; with 0 the slope at `dp = 0` is infinite.
 ///
+/// # Example
+/// ```
+/// use railrise::part::orifice::{DP_SMALL, drop, flow};
+/// let (q, _) = flow(4e5, 2e-7, 745.0, DP_SMALL);
+/// let (dp, _) = drop(q, 2e-7, 745.0, DP_SMALL);
+/// assert!((dp - 4e5).abs() < 1e-6);
+/// ```
+///
 /// # Source
 /// Bernoulli/Torricelli; the rounding is our own algebra, with [`drop()`] as its exact inverse.
 #[must_use]

@@ -2,6 +2,18 @@
 //!
 //! A loop has two sides: the feed (battery to pump) and the ground (pump to battery). Each piece on a side
 //! has a resistance; [`Loop::drops`] gives the volts and watts of every piece, as a meter across it reads.
+//!
+//! ```
+//! use railrise::part::wiring::*;
+//! use railrise::quantity::*;
+//! let wire = copper_wire_resistance(m(4.0), awg_area(14), degc(60.0));
+//! let feed = Loop::new()
+//!     .with("feed wire", Side::Feed, wire)
+//!     .with("relay", Side::Feed, milliohms(45.0)) // burnt contacts
+//!     .with("ground bolt", Side::Ground, milliohms(1.0));
+//! let drops = feed.drops(amps(12.0));
+//! assert!(drops[1].drop > volts(0.5)); // the relay alone takes all that the whole loop may
+//! ```
 
 mod copper;
 
