@@ -112,3 +112,21 @@ fn worked_example(row: &Row) -> Answer {
 fn static_water_inches(inches: f64) -> Pressure {
     pa(248.84 * inches)
 }
+
+/// What the rows leave out: flange taps, small pipes and slow flow. Source: `fluids` 1.3.1,
+/// `C_Reader_Harris_Gallagher`.
+#[test]
+fn plates_of_other_taps_sizes_and_speeds() {
+    for (bore, beta, re, taps, expected) in [
+        (0.1, 0.5, 1e5, Taps::Flange, 0.606_201_014_815_611_8),
+        (0.05, 0.6, 3e3, Taps::Flange, 0.673_437_637_378_981_5),
+        (0.05, 0.3, 1e4, Taps::Corner, 0.609_528_214_631_443_7),
+        (0.06, 0.4, 2e3, Taps::DAndHalfD, 0.636_275_628_102_754),
+    ] {
+        let got = orifice_coefficient_reader_harris_gallagher(beta, re, m(bore), taps);
+        assert!(
+            (got - expected).abs() < 1e-9,
+            "{bore} m, β {beta}, Re {re}, {taps:?}: {got}, not {expected}"
+        );
+    }
+}

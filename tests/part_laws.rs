@@ -398,7 +398,7 @@ fn suction_adds_up() {
     use railrise::part::suction::*;
     let p = inlet_pressure(atm(), kg_per_m3(745.0), mm(200.0), &[kpa(1.0), kpa(2.0)]);
     // ρ g h = 745 · 9.80665 · 0.2 = 1461.19 Pa, by hand.
-    assert!((p.pascals() - (101_325.0 + 1461.190_85 - 3000.0)).abs() < 1e-6);
+    assert!((p.pascals() - (101_325.0 + 1_461.190_85 - 3000.0)).abs() < 1e-6);
     let margin = inlet_margin(p, AbsolutePressure::from_pascals(60e3));
     assert!((margin.value - 39_786.190_85).abs() < 1e-6);
     let vent = Vent { cracking: 0.0, cd_a: 1e-6 };

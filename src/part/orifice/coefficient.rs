@@ -42,11 +42,14 @@ impl Taps {
 /// [`Taps::distances`], 1.
 ///
 /// # Valid range
-/// `0.1 ≤ β ≤ 0.75`, `50 mm ≤ D ≤ 1 m`, orifice ≥ 12.5 mm, `Re ≥ 5000` (more for large β); 0.5 to 0.7 % there. A car's
-/// jets are far smaller: outside, the value is returned and is a guess.
+/// `0.1 ≤ β ≤ 0.75`, `50 mm ≤ D ≤ 1 m`, orifice ≥ 12.5 mm, `Re ≥ 5000` (more for large β); 0.5 to 0.7 %
+/// there. A car's jets are far smaller: outside, the value is returned and is a guess. Below `Re` 5000
+/// `(10⁶/Re)^0.3` is at least `22.7 − 0.0047Re`, and the downstream term grows by `1 + 8 log₁₀(3700/Re)`
+/// below 3700.
 ///
 /// # Source
-/// ISO 5167-2:2003, Eq. 4; M. J. Reader-Harris, J. A. Sattary (1998). Checked with `fluids` 1.3.1.
+/// ISO 5167-2:2003, Eq. 4; below Re 5000 with the two terms of M. J. Reader-Harris, Orifice Plates and
+/// Venturi Tubes (2015). Checked with `fluids` 1.3.1.
 #[must_use]
 pub fn orifice_coefficient_reader_harris_gallagher(beta: f64, re_pipe: f64, bore: Length, taps: Taps) -> f64 {
     let (l1, l2) = taps.distances(bore);
@@ -56,10 +59,11 @@ pub fn orifice_coefficient_reader_harris_gallagher(beta: f64, re_pipe: f64, bore
     let m2 = 2.0 * l2 / (1.0 - beta);
     let base = 0.5961 + 0.0261 * b2 - 0.216 * b4 * b4
         + 0.000_521 * (1e6 * beta / re_pipe).powf(0.7)
-        + (0.0188 + 0.0063 * a) * beta.powf(3.5) * (1e6 / re_pipe).powf(0.3);
+        + (0.0188 + 0.0063 * a) * beta.powf(3.5) * (1e6 / re_pipe).powf(0.3).max(22.7 - 0.0047 * re_pipe);
     let upstream =
         (0.043 + 0.080 * (-10.0 * l1).exp() - 0.123 * (-7.0 * l1).exp()) * (1.0 - 0.11 * a) * b4 / (1.0 - b4);
-    let downstream = -0.031 * (m2 - 0.8 * m2.powf(1.1)) * beta.powf(1.3);
+    let slow = 1.0 + 8.0 * (3700.0 / re_pipe).log10().max(0.0);
+    let downstream = -0.031 * (m2 - 0.8 * m2.powf(1.1)) * beta.powf(1.3) * slow;
     let inches = bore.value / 0.0254;
     let small = if inches < 2.8 { 0.011 * (0.75 - beta) * (2.8 - inches) } else { 0.0 };
     base + upstream + downstream + small
