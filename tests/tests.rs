@@ -2,8 +2,14 @@
 
 // Boost, altitude and charge temperature against the boost rows.
 mod boost_reference;
+// What figures say about their data: crossings, counts, notes, tables, frames.
+mod chart_figures;
 // Figures that the chart tests draw.
 mod chart_samples;
+// Label spreading against the min-max formula.
+mod chart_spread;
+// Colours apart in every kind of sight; text widths and wrapping.
+mod chart_style;
 // Text in figures never overlaps, clips or shrinks; figures are labelled for screen readers.
 mod chart_text;
 // Slider-crank, Wiebe and compressible flow against the engine rows.

@@ -54,6 +54,8 @@ fn joined(mut segments: Vec<[(f64, f64); 2]>) -> Vec<Vec<(f64, f64)>> {
         near(a.0, b.0) && near(a.1, b.1)
     };
     let mut lines = Vec::new();
+    // A corner that lies on the level cuts a segment without length.
+    segments.retain(|[a, b]| !close(*a, *b));
     while let Some([start, end]) = segments.pop() {
         let mut line = vec![start, end];
         for _ in 0..2 {

@@ -22,10 +22,13 @@ pub struct Crossing {
     flow: Axis,
     supply: Option<Series>,
     demand: Option<Series>,
-    effects: Vec<(Axis, Series, Option<(f64, String)>)>,
+    effects: Vec<Effect>,
     x_limits: Option<(f64, f64)>,
     flow_limits: Option<(f64, f64)>,
 }
+
+/// What follows from supply and demand, in a panel of its own, with the limit it has to keep.
+type Effect = (Axis, Series, Option<(f64, String)>);
 
 /// A place where supply meets demand.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,7 +2,7 @@
 
 use super::sheet::escape;
 use super::table::Table;
-use std::fmt::{self, Write};
+use std::fmt::Write;
 
 /// A finished figure: picture, words and numbers.
 #[derive(Clone, Debug, PartialEq)]
@@ -63,12 +63,6 @@ impl Figure {
     /// The numbers as comma-separated values, all of them.
     pub fn csv(&self) -> String {
         self.table.csv()
-    }
-}
-
-impl fmt::Display for Figure {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.plain())
     }
 }
 

@@ -25,6 +25,7 @@ mod pump_curves;
 mod scale;
 mod schematic;
 mod sheet;
+mod shown;
 mod spread;
 mod stack;
 pub mod style;

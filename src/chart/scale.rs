@@ -134,7 +134,7 @@ pub(crate) fn figures(value: f64, digits: usize) -> String {
         return String::from("0");
     }
     let magnitude = value.abs().log10().floor() as i32;
-    if magnitude >= 7 || magnitude < -4 {
+    if !(-4..7).contains(&magnitude) {
         let text = format!("{value:.*e}", digits.saturating_sub(1));
         return match text.split_once('e') {
             Some((lead, power)) if lead.contains('.') => {

@@ -2,7 +2,6 @@
 
 use super::{Reading, Run, run::shown, stop};
 use crate::chart::{Axis, Chart, Crossing, Ladder, Series, Sweep};
-use crate::rich::{Bundle, Rich};
 
 /// One figure of several runs in one picture: `compare("lambda", &[&fixed, &one_to_one])`.
 ///
@@ -104,14 +103,3 @@ pub fn supply_and_demand(run: &Run) -> Crossing {
     .effect(Axis::new("differential pressure", "bar"), run.series("differential pressure"))
     .effect_with_limit(Axis::ratio("lambda"), run.series("lambda"), target * 1.03, "3 % above target")
 }
-
-macro_rules! rich_charts {
-    ($($t:ty),+ $(,)?) => {
-        $(impl Rich for $t {
-            fn rich(&self) -> Bundle {
-                Bundle::text(self.plain()).html(self.html()).svg(self.svg())
-            }
-        })+
-    };
-}
-rich_charts!(Sweep, Ladder, Crossing);

@@ -92,11 +92,10 @@ pub const MARKERS: [Marker; 7] = [
 /// dash or marker whatever happens to their colour; from there they repeat.
 pub fn look(number: usize) -> Look {
     let colour = number % COLOURS.len();
-    let round = number / COLOURS.len();
     Look {
         colour: COLOURS[colour],
         text: TEXT_COLOURS[colour],
-        dash: DASHES[(number + round) % DASHES.len()],
+        dash: DASHES[number % DASHES.len()],
         marker: MARKERS[colour],
         width: 2.4,
     }

@@ -25,9 +25,16 @@ pub fn ramp(share: f64) -> (u8, u8, u8) {
     }
 }
 
-/// Ink that can be read on [`ramp`] at the same share.
+/// Ink that can be read on [`ramp`] at the same share: white or black, whichever stands out more.
 pub fn ink_on(share: f64) -> super::Colour {
-    if share < 0.5 { "#ffffff" } else { super::INK }
+    let (r, g, b) = ramp(share);
+    let linear = |code: u8| {
+        let c = f64::from(code) / 255.0;
+        if c <= 0.040_45 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+    };
+    let light = 0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b);
+    // Contrast with white equals contrast with black where (1.05) / (L + 0.05) = (L + 0.05) / 0.05.
+    if light < (1.05f64 * 0.05).sqrt() - 0.05 { "#ffffff" } else { "#000000" }
 }
 
 fn oklab_to_linear(l: f64, a: f64, b: f64) -> [f64; 3] {
