@@ -1,7 +1,7 @@
 //! Figures drawn from runs and readings.
 
 use super::{Reading, Run, run::shown, stop};
-use crate::chart::{Axis, Chart, Crossing, Ladder, Series, Sweep};
+use crate::chart::{Axis, Crossing, Ladder, Series, Sweep};
 
 /// One figure of several runs in one picture: `compare("lambda", &[&fixed, &one_to_one])`.
 ///
