@@ -7,8 +7,8 @@ pub use crate::rich::{
 };
 
 pub use crate::chart::Chart as _;
-pub use crate::quantity::*;
-pub use crate::steady::Operating;
+pub use crate::quantity::{Amount, GaugePressure, Shown as _};
+pub use crate::workshop::measure::*;
 pub use crate::workshop::{
     Car, Compared, Feedback, Prediction, Question, Reading, Run, car, car_file, check, compare, ladder,
     predict, supply_and_demand, words,

@@ -5,31 +5,9 @@ use railrise::explain::{explain, explainable};
 use railrise::quantity::{bar, rpm};
 use railrise::steady::{Operating, point};
 
-/// Evaluates a printed formula with a general-purpose expression evaluator (the crate evalexpr).
+/// Evaluates a printed formula with a general-purpose expression evaluator (the crate exmex).
 fn by_hand(formula: &str) -> f64 {
-    let f = formula.replace("sqrt(", "math::sqrt(");
-    // The evaluator divides whole numbers without remainder: every number gets a point.
-    let mut out = String::new();
-    let mut number = String::new();
-    let flush = |number: &mut String, out: &mut String| {
-        if !number.is_empty() {
-            out.push_str(number);
-            if !number.contains(['.', 'e']) {
-                out.push_str(".0");
-            }
-            number.clear();
-        }
-    };
-    for c in f.chars() {
-        if c.is_ascii_digit() || c == '.' {
-            number.push(c);
-        } else {
-            flush(&mut number, &mut out);
-            out.push(c);
-        }
-    }
-    flush(&mut number, &mut out);
-    evalexpr::eval_number(&out).unwrap_or_else(|e| panic!("{out}: {e}"))
+    exmex::eval_str::<f64>(formula).unwrap_or_else(|e| panic!("{formula}: {e}"))
 }
 
 #[test]

@@ -1,9 +1,10 @@
 //! A car to ask questions of.
 
+use super::measure::{AngularVelocity, Pressure, Voltage};
 use super::{Reading, Run, stop};
 use crate::build::Build;
 use crate::explain::Table;
-use crate::quantity::{AngularVelocity, GaugePressure, Pressure, Voltage, pa, rad_per_s};
+use crate::quantity::{GaugePressure, pa, rad_per_s};
 use crate::rich::{Bundle, Rich};
 use crate::spec::{Grade, Value};
 use crate::steady::Operating;
@@ -111,7 +112,7 @@ impl Car {
     /// When the question lies outside what the build knows, or has no answer.
     #[must_use]
     pub fn at(&self, speed: AngularVelocity, boost: Pressure) -> Reading {
-        self.ask(Operating::at(speed, boost))
+        self.ask(Operating::at(speed.quantity(), boost.quantity()))
     }
 
     /// The car idling, reference hose on.
@@ -143,7 +144,9 @@ impl Car {
     /// As [`Car::at`].
     #[must_use]
     pub fn simulated_boost(&self, air: Pressure, supply: Voltage) -> Reading {
-        self.ask(Operating::engine_off().with_air_on_the_reference(air).with_supply(supply))
+        self.ask(
+            Operating::engine_off().with_air_on_the_reference(air.quantity()).with_supply(supply.quantity()),
+        )
     }
 
     /// The car at any operating point.
@@ -164,10 +167,16 @@ impl Car {
     /// As [`Car::at`].
     #[must_use]
     pub fn as_boost_rises(&self, speed: AngularVelocity, from: Pressure, to: Pressure) -> Run {
-        let ask = |b: f64| Operating::at(speed, pa(b));
-        Run::over(self.name(), "boost", crate::quantity::Dim::Pressure, from.value, to.value, 57, |x| {
-            Reading::of(&self.build, ask(x))
-        })
+        let ask = |b: f64| Operating::at(speed.quantity(), pa(b));
+        Run::over(
+            self.name(),
+            "boost",
+            crate::quantity::Dim::Pressure,
+            from.quantity().value,
+            to.quantity().value,
+            57,
+            |x| Reading::of(&self.build, ask(x)),
+        )
     }
 
     /// The full-load pull: speed rises, boost follows the build's boost rows.
@@ -180,8 +189,8 @@ impl Car {
             self.name(),
             "engine speed",
             crate::quantity::Dim::AngularVelocity,
-            from.value,
-            to.value,
+            from.quantity().value,
+            to.quantity().value,
             121,
             |w| {
                 let boost = self.build.full_load_boost(w)?;
@@ -211,7 +220,7 @@ impl Car {
         Run::over(self.name(), path, dim, low, high, 57, |x| {
             let mut build = self.build.clone();
             build.set_si(path, x)?;
-            Reading::of(&build, Operating::at(speed, pa(boost.value)))
+            Reading::of(&build, Operating::at(speed.quantity(), boost.quantity()))
         })
     }
 
@@ -221,7 +230,7 @@ impl Car {
     /// When the build has no boost rows or the speed lies outside them.
     #[must_use]
     pub fn full_load_boost(&self, speed: AngularVelocity) -> GaugePressure {
-        match self.build.full_load_boost(speed.value) {
+        match self.build.full_load_boost(speed.quantity().value) {
             Ok(p) => GaugePressure::from_pascals(p),
             Err(e) => stop(e),
         }

@@ -77,7 +77,7 @@ pub fn ladder(reading: &Reading) -> Ladder {
     chart = chart.level("rail", bar(reading.rail_pressure().pascals()));
     let boost = bar(p.manifold - p.ambient);
     chart = if boost >= 0.0 { chart.loss("manifold", boost) } else { chart.gain("manifold vacuum", -boost) };
-    chart.level("left across the injectors", bar(reading.difference().value))
+    chart.level("left across the injectors", bar(reading.difference().quantity().value))
 }
 
 /// What the supply can bring and what the engine asks for along a pull, with what lambda makes of it.

@@ -15,6 +15,7 @@
 mod answer;
 mod car;
 mod figures;
+pub mod measure;
 mod reading;
 mod run;
 

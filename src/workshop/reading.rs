@@ -1,10 +1,11 @@
 //! What the gauges of a car say at one operating point.
 
+use super::measure::{Current, Pressure, Ratio, Time, Voltage, VolumeRate};
 use super::stop;
 use crate::build::Build;
 use crate::error::Result;
 use crate::explain::{self, Table, Working};
-use crate::quantity::{Amount, Current, GaugePressure, Pressure, Ratio, Time, Voltage, VolumeRate};
+use crate::quantity::{Amount, GaugePressure};
 use crate::rich::{Bundle, Rich};
 use crate::steady::{Acceptance, Limits, Operating, Point, limits_at, point};
 
@@ -35,7 +36,7 @@ impl Reading {
     /// Pressure difference across the injectors.
     #[must_use]
     pub fn difference(&self) -> Pressure {
-        self.point.difference()
+        self.point.difference().into()
     }
 
     /// Lambda; with the engine at rest there is none.
@@ -45,7 +46,7 @@ impl Reading {
     #[must_use]
     pub fn lambda(&self) -> Ratio {
         match self.point.lambda() {
-            Some(l) => crate::quantity::ratio(l),
+            Some(l) => super::measure::ratio(l),
             None => stop("the engine is at rest, so there is no lambda\n  ask the car at a speed"),
         }
     }
@@ -53,49 +54,49 @@ impl Reading {
     /// Commanded pulse width.
     #[must_use]
     pub fn pulse_width(&self) -> Time {
-        self.point.pulse_width()
+        self.point.pulse_width().into()
     }
 
     /// Duty cycle.
     #[must_use]
     pub fn duty(&self) -> Ratio {
-        self.point.duty()
+        self.point.duty().into()
     }
 
     /// Flow that the pumps deliver.
     #[must_use]
     pub fn pump_flow(&self) -> VolumeRate {
-        self.point.pump_flow()
+        self.point.pump_flow().into()
     }
 
     /// Flow that the injectors pass.
     #[must_use]
     pub fn engine_flow(&self) -> VolumeRate {
-        self.point.engine_flow()
+        self.point.engine_flow().into()
     }
 
     /// Flow that the engine asks for.
     #[must_use]
     pub fn asked_flow(&self) -> VolumeRate {
-        self.point.asked_flow()
+        self.point.asked_flow().into()
     }
 
     /// Flow that goes back to the tank.
     #[must_use]
     pub fn return_flow(&self) -> VolumeRate {
-        self.point.return_flow()
+        self.point.return_flow().into()
     }
 
     /// Current of the pumps.
     #[must_use]
     pub fn pump_current(&self) -> Current {
-        self.point.pump_current()
+        self.point.pump_current().into()
     }
 
     /// Voltage at the pump.
     #[must_use]
     pub fn pump_voltage(&self) -> Voltage {
-        self.point.pump_voltage()
+        self.point.pump_voltage().into()
     }
 
     /// Any figure by its name, such as `"fine filter loss"`.
