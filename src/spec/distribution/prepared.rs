@@ -141,6 +141,23 @@ impl Quantile {
         }
     }
 
+    /// The quantile at probability `Phi(z)` for a standard normal score `z`, keeping its digits far out in the
+    /// upper tail where `Phi(z)` itself rounds to one (normal and lognormal laws; others round).
+    pub fn at_score(&self, z: f64) -> f64 {
+        match self.0 {
+            Kind::Normal { mean, sd } => mean + sd * z,
+            Kind::Lognormal { median, sigma_ln } => median * (sigma_ln * z).exp(),
+            Kind::Truncated { mean, sd, low, high, from, mass, mirrored } if z > 0.0 => {
+                // Counted from the upper end, mirrored so that the small share stays exact.
+                let share = normal_cdf(-z);
+                let upper = if mirrored { from } else { 1.0 - from - mass };
+                let score = -normal_quantile((upper + mass * share).clamp(0.0, 1.0));
+                (mean + sd * score).clamp(low, high)
+            }
+            _ => self.at(normal_cdf(z)),
+        }
+    }
+
     /// Replaces each probability in `u` by its quantile.
     pub fn fill(&self, u: &mut [f64]) {
         match self.0 {

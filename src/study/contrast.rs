@@ -1,0 +1,121 @@
+//! Where it fails, what is different?
+use super::criterion::{Criterion, Judge, Verdict};
+use super::error::StudyError;
+use super::interval::{Interval, score, short};
+use super::runs::Runs;
+use super::summary::{mean, standard_deviation};
+use serde::Serialize;
+use std::fmt;
+
+/// One input among failing and passing runs.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Contrast {
+    /// The input.
+    pub input: String,
+    /// Its unit.
+    pub unit: String,
+    /// Mean among failing runs.
+    pub failing: f64,
+    /// Mean among passing runs.
+    pub passing: f64,
+    /// Difference of the means in pooled standard deviations, dimensionless: above zero when failing runs have more of it.
+    pub standardised: f64,
+    /// Its interval.
+    pub interval: Interval,
+}
+
+/// Inputs by how much failing runs differ from passing ones.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Contrasts {
+    /// The criterion.
+    pub criterion: String,
+    /// Failing runs.
+    pub failing: u64,
+    /// Passing runs.
+    pub passing: u64,
+    /// One an uncertain input, the largest difference first.
+    pub inputs: Vec<Contrast>,
+}
+
+impl Runs {
+    /// Ranks the inputs by the standardised difference between failing and passing runs.
+    ///
+    /// Formula: `d = (mean_f - mean_p) / s`, `s` the pooled standard deviation; its interval is
+    /// `d ± z sqrt((n_f + n_p)/(n_f n_p) + d^2 / 2(n_f + n_p))`. Range: two failing and two passing runs or more; an error says
+    /// how many there are. Source: L. V. Hedges, I. Olkin, Statistical Methods for Meta-Analysis (1985), ch. 5.
+    pub fn contrast(&self, criterion: &Criterion, confidence: f64) -> Result<Contrasts, StudyError> {
+        self.sample_shape()?;
+        let judge = Judge::new(self.plan(), std::slice::from_ref(criterion))?;
+        let verdicts: Vec<Verdict> = (0..self.done() as usize).map(|r| judge.verdict(self, r)).collect();
+        let count = |v| verdicts.iter().filter(|x| **x == v).count();
+        let (n_f, n_p) = (count(Verdict::Fails), count(Verdict::Passes));
+        if n_f < 2 || n_p < 2 {
+            return Err(StudyError::Question(format!(
+                "{n_f} runs fail and {n_p} pass '{}': two of each are needed to see a difference; run more or move the limit",
+                criterion.name
+            )));
+        }
+        // One input at a time: memory for a single column however many runs there are.
+        let mut inputs = Vec::new();
+        for (j, input) in self.plan().inputs.iter().enumerate().filter(|(_, i)| !i.law.is_fixed()) {
+            let column = self.input_column(j)?;
+            let part = |v| -> Vec<f64> {
+                column.iter().zip(&verdicts).filter(|(_, x)| **x == v).map(|(x, _)| *x).collect()
+            };
+            let (fail, pass) = (part(Verdict::Fails), part(Verdict::Passes));
+            let (f, p) = (n_f as f64, n_p as f64);
+            let pooled = (((f - 1.0) * standard_deviation(&fail).powi(2)
+                + (p - 1.0) * standard_deviation(&pass).powi(2))
+                / (f + p - 2.0))
+                .sqrt();
+            let d = (mean(&fail) - mean(&pass)) / pooled;
+            let half = score(confidence) * ((f + p) / (f * p) + d * d / (2.0 * (f + p))).sqrt();
+            inputs.push(Contrast {
+                input: input.name.clone(),
+                unit: input.unit.clone(),
+                failing: mean(&fail),
+                passing: mean(&pass),
+                standardised: d,
+                interval: Interval { low: d - half, high: d + half },
+            });
+        }
+        inputs.sort_by(|a, b| b.standardised.abs().total_cmp(&a.standardised.abs()));
+        Ok(Contrasts { criterion: criterion.name.clone(), failing: n_f as u64, passing: n_p as u64, inputs })
+    }
+
+    /// One input of every run done.
+    pub(crate) fn input_column(&self, j: usize) -> Result<Vec<f64>, StudyError> {
+        let n = self.done() as usize;
+        let mut column = Vec::with_capacity(n);
+        while column.len() < n {
+            let part = self.inputs(column.len() as u64, (n - column.len()).min(4096))?;
+            column.extend_from_slice(&part[j]);
+        }
+        Ok(column)
+    }
+}
+
+impl fmt::Display for Contrasts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "Where '{}' fails ({} of {} runs):",
+            self.criterion,
+            self.failing,
+            self.failing + self.passing
+        )?;
+        for c in &self.inputs {
+            write!(
+                f,
+                "\n  {}: {} against {} {}, {} standard deviations ({})",
+                c.input,
+                short(c.failing),
+                short(c.passing),
+                c.unit,
+                short(c.standardised),
+                c.interval
+            )?;
+        }
+        Ok(())
+    }
+}
