@@ -1,5 +1,5 @@
 //! Bounded least squares: NIST certified nonlinear regressions and behaviour at bounds.
-use crate::study_reference::{numbers, rows};
+use crate::support::rows::{Row, rows};
 use railrise::spec::fit::{Bounds, FitError, Options, Stopped, least_squares};
 use serde_json::Value;
 
@@ -21,39 +21,48 @@ fn digits(got: &[f64], certified: &[f64]) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-#[test]
-fn nist_nonlinear_regressions_hold_their_certified_digits() {
+/// The worst digits over both NIST starts: (parameters, standard deviations, sum of squares, residual sd).
+pub fn nist_digits(row: &Row) -> [f64; 4] {
     let data: Value = serde_json::from_str(include_str!("reference/11_nist_nls_data.json")).unwrap();
-    let mut seen = 0;
-    for row in rows().iter().filter(|r| r["id"].as_str().unwrap().starts_with("11.nist.nls.")) {
-        let name = row["id"].as_str().unwrap().rsplit('.').next().unwrap();
-        let points: Vec<Vec<f64>> = data[name]["y_x"].as_array().unwrap().iter().map(numbers).collect();
-        let certified = &row["expected"];
-        for start in ["start1", "start2"] {
-            let residuals = |b: &[f64]| points.iter().map(|p| model(name, b, p[1]) - p[0]).collect();
-            let start_values = numbers(&row["inputs"][start]);
-            let fit = least_squares(
-                residuals,
-                &start_values,
-                &Bounds::none(start_values.len()),
-                &Options::default(),
-            )
-            .unwrap();
-            let in_params = digits(&fit.params, &numbers(&certified["b"]));
-            let in_sd = digits(&fit.standard_deviations().unwrap(), &numbers(&certified["sd"]));
-            let in_rss = digits(&[fit.sum_of_squares], &[certified["RSS"].as_f64().unwrap()]);
-            println!(
-                "{name} {start}: digits {in_params:.1} (parameters) {in_sd:.1} (sd) {in_rss:.1} (RSS), {} iterations, {} evaluations, {:?}",
-                fit.iterations, fit.evaluations, fit.why_stopped
-            );
-            assert!(fit.why_stopped.converged());
-            // The row asks for six digits; the certified values carry eleven.
-            assert!(in_params >= 6.0 && in_sd >= 6.0 && in_rss >= 6.0, "{name} {start}");
-            assert!(digits(&[fit.residual_sd], &[certified["RSD"].as_f64().unwrap()]) >= 6.0);
-            seen += 1;
+    let name = row.part(3);
+    let points: Vec<Vec<f64>> = data[name]["y_x"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|p| p.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect())
+        .collect();
+    let mut worst = [f64::INFINITY; 4];
+    for start in ["start1", "start2"] {
+        let residuals = |b: &[f64]| points.iter().map(|p| model(name, b, p[1]) - p[0]).collect();
+        let start_values = row.input_list(start);
+        let bounds = Bounds::none(start_values.len());
+        let fit = least_squares(residuals, &start_values, &bounds, &Options::default()).unwrap();
+        assert!(fit.why_stopped.converged());
+        let held = [
+            digits(&fit.params, &row.numbers_of("b")),
+            digits(&fit.standard_deviations().unwrap(), &row.numbers_of("sd")),
+            digits(&[fit.sum_of_squares], &row.numbers_of("RSS")),
+            digits(&[fit.residual_sd], &row.numbers_of("RSD")),
+        ];
+        println!(
+            "{name} {start}: digits {:.1} (parameters) {:.1} (sd) {:.1} (RSS), {} iterations, {} evaluations, {:?}",
+            held[0], held[1], held[2], fit.iterations, fit.evaluations, fit.why_stopped
+        );
+        for (w, h) in worst.iter_mut().zip(held) {
+            *w = w.min(h);
         }
     }
-    assert_eq!(seen, 10);
+    worst
+}
+
+#[test]
+fn nist_nonlinear_regressions_hold_their_certified_digits() {
+    let all: Vec<Row> = rows("11_stats").into_iter().filter(|r| r.id.starts_with("11.nist.nls.")).collect();
+    assert_eq!(all.len(), 5);
+    for row in all {
+        // The rows ask for six digits; the certified values carry eleven. Central differences give seven or more.
+        assert!(nist_digits(&row).iter().all(|d| *d >= 7.0), "{}", row.id);
+    }
 }
 
 #[test]

@@ -1,5 +1,5 @@
 //! Draws: published points, frozen values, stratification, correlation.
-use crate::study_reference::{numbers, row};
+use crate::support::rows::row;
 use nalgebra::DMatrix;
 use railrise::study::sampling::correlation::{Copula, iman_conover, normal_from_rank, spearman};
 use railrise::study::sampling::sobol::Sobol;
@@ -18,23 +18,9 @@ fn column(source: &Source, dimension: usize) -> Vec<f64> {
 const ALL: [Sampling; 3] = [Sampling::Plain, Sampling::LatinHypercube, Sampling::Sobol];
 
 #[test]
-fn sobol_points_are_the_published_ones() {
-    let first = row("11.sobol.first16");
-    let points = Sobol::new(6).unwrap();
-    for (i, want) in first["expected"].as_array().unwrap().iter().enumerate() {
-        let got: Vec<f64> = (0..6).map(|d| points.coordinate(d, i as u64)).collect();
-        assert_eq!(got, numbers(want), "point {i}; {}", first["source"]);
-    }
-    let late = row("11.sobol.p1000");
-    let points = Sobol::new(40).unwrap();
-    let got: Vec<f64> = [1, 2, 10, 20, 40].iter().map(|d| points.coordinate(d - 1, 1000)).collect();
-    assert_eq!(got, numbers(&late["expected"]));
-}
-
-#[test]
 fn every_share_of_every_input_holds_one_sobol_point() {
-    let balance = row("11.sobol.balance");
-    let (n, d) = (balance["inputs"]["n"].as_u64().unwrap(), balance["inputs"]["d"].as_u64().unwrap());
+    let balance = row("11_stats", "11.sobol.balance");
+    let (n, d) = (balance.input("n") as u64, balance.input("d") as u64);
     let plain = Sobol::new(d as usize).unwrap();
     let scrambled = Source::new(Sampling::Sobol, &names(d as usize), n, 3, 11).unwrap();
     for dimension in 0..d as usize {

@@ -247,7 +247,8 @@ impl Runs {
                 return Err(StudyError::Question(format!("percentile {p}: it lies between 0 and 1")));
             }
             let value = quantile(&all, p, QuantileKind::default());
-            let (interval, method) = if sampling == Sampling::Plain {
+            let beyond = p.min(1.0 - p) * all.len() as f64;
+            let (interval, method) = if sampling == Sampling::Plain || beyond < FEW as f64 {
                 match interval::quantile_ranks(all.len() as u64, p, question.confidence) {
                     Some(r) => (
                         Some(Interval { low: all[r.low as usize - 1], high: all[r.high as usize - 1] }),
@@ -265,8 +266,15 @@ impl Runs {
                     }
                 }
             } else {
-                match from_repeats(&|r| quantile(r, p, QuantileKind::default())) {
-                    Some(i) => (Some(i), Method::Repeats),
+                // Woodruff, J. Amer. Statist. Assoc. 47 (1952) 635-646: the interval of the share below the point, read
+                // back through the sample. Short repeats would bias the points themselves.
+                let below = |r: &[f64]| r.partition_point(|y| *y <= value) as f64 / r.len() as f64;
+                match from_repeats(&below) {
+                    Some(i) => {
+                        let half = i.half_width().max(1.0 / all.len() as f64);
+                        let at = |p: f64| quantile(&all, p.clamp(0.0, 1.0), QuantileKind::default());
+                        (Some(Interval { low: at(p - half), high: at(p + half) }), Method::Repeats)
+                    }
                     None => (None, Method::None),
                 }
             };
