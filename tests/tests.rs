@@ -58,9 +58,12 @@ mod orifice_reference;
 mod part_laws;
 mod study_distribution; // probability laws against outside quantiles and moments
 mod study_fit; // bounded least squares against certified regressions
-
 mod study_interval; // intervals: published values, coverage by simulation
+mod study_reliability; // rare failure against closed forms and the literature
 mod study_rows; // every usable row of the statistics reference
+mod study_run; // plans and runs: threads, cancel, resume, failures, memory
 mod study_sampling; // draws: published points, frozen values, correlation
+mod study_sensitivity; // shares of variance, tornado, contrasts, worth of measuring, comparison, sweeps
+
 mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
 mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure

@@ -1,8 +1,8 @@
 //! Subset simulation: a rare failure as a chain of failures that are not rare.
 use super::{LimitState, RareChance};
-use crate::spec::special::normal_quantile;
+use crate::spec::special::{normal_quantile, t_quantile};
 use crate::study::error::StudyError;
-use crate::study::interval::{Interval, of_mean, score};
+use crate::study::interval::{Interval, score};
 use crate::study::sampling::plain::stream;
 use crate::study::sampling::{mix, unit};
 use rand_chacha::ChaCha8Rng;
@@ -34,7 +34,7 @@ impl Default for Options {
 pub struct Subset {
     /// The chance over all repeats.
     pub result: RareChance,
-    /// Chance found by each repeat.
+    /// Chance found by each repeat; the result is their geometric mean.
     pub repeats: Vec<f64>,
     /// Coefficient of variation of one repeat, from the correlation within its chains; lower and upper estimate (levels taken as
     /// uncorrelated and as fully correlated).
@@ -57,7 +57,8 @@ struct One {
 /// Formula: `P = p^(m-1) P_m`; level by level, the share `p` of runs with the smallest margins starts Markov chains
 /// `v = r u + sqrt(1 - r^2) z` that keep the standard normal law and are accepted while the margin stays below the level's cut; `r` is
 /// set so that about 0.44 are. Squared c.o.v. of a level `(1 - P_i)(1 + gamma_i) / (P_i N)`, `gamma_i` from the chains' own
-/// autocorrelation. Dimensionless. Range: 100 runs a level or more, chances down to `share^max_levels`; an error says so beyond.
+/// autocorrelation. The repeats are combined on the logarithm: one repeat lies evenly about the truth there, while its arithmetic mean
+/// lies high by up to half its squared c.o.v. Dimensionless. Range: 100 runs a level or more, chances down to `share^max_levels`; an error says so beyond.
 /// Runs without an answer count as keeping the limit with the largest margin (a chain never moves there) and are reported: a
 /// failure hidden behind them is not found.
 /// Source: S. K. Au, J. L. Beck, Probabilistic Engineering Mechanics 16 (2001) 263-277; I. Papaioannou, W. Betz,
@@ -85,21 +86,22 @@ pub fn subset(
         .collect::<Result<Vec<_>, _>>()?;
     let repeats: Vec<f64> = ones.iter().map(|o| o.chance).collect();
     let n = repeats.len() as f64;
-    let chance = repeats.iter().sum::<f64>() / n;
     let mean_of = |f: &dyn Fn(&One) -> f64| ones.iter().map(f).sum::<f64>() / n;
     let apart = mean_of(&|o| o.deltas.iter().sum::<f64>().sqrt());
     let together = mean_of(&|o| o.deltas.iter().map(|d| d.sqrt()).sum::<f64>());
+    let logs: Vec<f64> = repeats.iter().map(|p| p.ln()).collect();
+    let middle = logs.iter().sum::<f64>() / n;
+    let chance = middle.exp();
     let (cov, interval) = if repeats.len() >= 4 {
-        let spread = repeats.iter().map(|p| (p - chance).powi(2)).sum::<f64>() / (n - 1.0);
-        // On the logarithm, where the repeats lie evenly about their middle.
-        let logs: Vec<f64> = repeats.iter().map(|p| p.ln()).collect();
-        let i = of_mean(&logs, confidence);
-        // The mean of logs lies below the log of the mean by half their variance.
-        let middle = logs.iter().sum::<f64>() / n;
-        let shift = chance.ln() - middle;
-        ((spread / n).sqrt() / chance, Interval { low: (i.low + shift).exp(), high: (i.high + shift).exp() })
+        let variance = logs.iter().map(|l| (l - middle).powi(2)).sum::<f64>() / (n - 1.0);
+        // A few repeats can lie together by luck: never less than what the chains alone explain.
+        let variance = variance.max(apart.powi(2).ln_1p());
+        let half = -t_quantile(0.5 * (1.0 - confidence), n - 1.0) * (variance / n).sqrt();
+        let interval = Interval { low: (middle - half).exp(), high: (middle + half).exp() };
+        ((variance / n).exp_m1().sqrt(), interval)
     } else {
-        let cov = apart / n.sqrt();
+        // The wider of the two estimates: levels do share their chains.
+        let cov = together / n.sqrt();
         let sigma = cov.powi(2).ln_1p().sqrt() * score(confidence);
         (cov, Interval { low: chance * (-sigma).exp(), high: chance * sigma.exp() })
     };
@@ -167,9 +169,12 @@ fn one(limit: &dyn LimitState, options: &Options, survivors: usize, seed: u64) -
         if last {
             return Ok(result);
         }
-        // Ties at the cut (a flat margin) can let more than the share through; only so many start chains.
+        // Ties at the cut (a flat margin) can let more than the share through; only so many start chains. Their order is
+        // shuffled: steps are set chain group by chain group, and must not depend on how deep a chain starts.
+        let mut starts = order[..survivors].to_vec();
+        starts.sort_by_key(|&i| mix(seed ^ mix((level * per_level + i) as u64)));
         let seeds: Vec<(Vec<f64>, f64)> =
-            order[..survivors].iter().map(|&i| (states[i].0.clone(), states[i].1)).collect();
+            starts.iter().map(|&i| (states[i].0.clone(), states[i].1)).collect();
         if seeds.iter().any(|s| s.1 > cut) || share > 0.9 {
             return Err(StudyError::Stopped(format!(
                 "the margin does not fall towards failure (level {level}, cut {cut}, {:.0} % below it): it is flat over much of the inputs; give a margin that says how near failure is",
