@@ -52,6 +52,9 @@ struct One {
     without: u64,
 }
 
+/// Degrees of freedom given to the c.o.v. foreseen from the chains.
+const FORESEEN_WEIGHT: f64 = 3.0;
+
 /// The chance of failing by subset simulation.
 ///
 /// Formula: `P = p^(m-1) P_m`; level by level, the share `p` of runs with the smallest margins starts Markov chains
@@ -94,9 +97,11 @@ pub fn subset(
     let chance = middle.exp();
     let (cov, interval) = if repeats.len() >= 4 {
         let variance = logs.iter().map(|l| (l - middle).powi(2)).sum::<f64>() / (n - 1.0);
-        // A few repeats can lie together by luck: never less than what the chains alone explain.
-        let variance = variance.max(apart.powi(2).ln_1p());
-        let half = -t_quantile(0.5 * (1.0 - confidence), n - 1.0) * (variance / n).sqrt();
+        // A few repeats can lie together by luck: their spread is pooled with what the chains foresee (between levels taken as
+        // uncorrelated and as fully correlated), weighted as three repeats. The weight is this library's own; coverage is tested.
+        let dof = n - 1.0 + FORESEEN_WEIGHT;
+        let variance = ((n - 1.0) * variance + FORESEEN_WEIGHT * (apart * together).ln_1p()) / dof;
+        let half = -t_quantile(0.5 * (1.0 - confidence), dof) * (variance / n).sqrt();
         let interval = Interval { low: (middle - half).exp(), high: (middle + half).exp() };
         ((variance / n).exp_m1().sqrt(), interval)
     } else {
