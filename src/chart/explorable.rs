@@ -81,8 +81,8 @@ impl Explorable {
         let (name, now) = (escape(&self.name), escape(&self.value(&self.frames[shown].0)));
         let mut out = String::from("<div class=\"railrise-explorable\" style=\"max-width:980px\">");
         // Hidden until a script can show it: without scripting a slider that does nothing would mislead.
-        // An image that fails to load is the one way to run a line of script both in a page and in
-        // HTML that is put in later, where script elements do not run.
+        // An image that fails to load runs its line of script in a page as well as in HTML that is put in
+        // later, where script elements do not run.
         let _ = write!(
             out,
             "<label class=\"railrise-slider\" hidden style=\"font:15px Helvetica,Arial,sans-serif;\
@@ -161,11 +161,11 @@ const SCRIPT: &str = "var b=this.closest('.railrise-explorable'),s=b.querySelect
 o=s.firstElementChild,n=this.value;if(o.getAttribute('data-frame')!==n){\
 var q=function(i){return b.querySelector('.railrise-slot[data-slot=\"'+i+'\"]')},\
 f=q(o.getAttribute('data-frame')),t=q(n),m=t.querySelector('.railrise-frame');\
-f.appendChild(o);f.querySelector('.railrise-here').hidden=true;\
-s.appendChild(m);t.querySelector('.railrise-here').hidden=false;\
+f.appendChild(o);o.querySelector('.railrise-value').hidden=false;f.querySelector('.railrise-here').hidden=true;\
+s.appendChild(m);m.querySelector('.railrise-value').hidden=true;t.querySelector('.railrise-here').hidden=false;\
 var v=t.getAttribute('data-value');this.setAttribute('aria-valuetext',v);\
 this.parentNode.querySelector('output').textContent=v}";
 
-/// Shows the slider once a script runs; the spoken value line above the frame is then not needed.
+/// Shows the slider once a script runs; the line with the value above the frame is then not needed.
 const REVEAL: &str = "var b=this.closest('.railrise-explorable'),l=b.querySelector('.railrise-slider');\
-l.hidden=false;l.style.display='flex';this.remove()";
+l.hidden=false;l.style.display='flex';b.querySelector('.railrise-stage .railrise-value').hidden=true;this.remove()";

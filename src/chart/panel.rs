@@ -128,16 +128,19 @@ impl Panel {
         })
     }
 
-    /// Markers at points.
-    pub(crate) fn markers(&self, points: &[(f64, f64)], look: Look, scale: f64, clip: bool) -> String {
+    /// Markers at points; those outside the ranges are left out, those on an edge are whole.
+    pub(crate) fn markers(&self, points: &[(f64, f64)], look: Look, scale: f64) -> String {
         let shape: Vec<(i32, i32)> = outline(look.marker)
             .iter()
             .map(|(x, y)| ((x * FINE * scale).round() as i32, (y * FINE * scale).round() as i32))
             .collect();
-        self.paint(&[], clip, |canvas| {
+        let within =
+            |at: &(f64, f64)| (self.x.0..=self.x.1).contains(&at.0) && (self.y.0..=self.y.1).contains(&at.1);
+        self.paint(&[], false, |canvas| {
             canvas.draw_series(
                 points
                     .iter()
+                    .filter(|at| within(at))
                     .map(|&at| EmptyElement::at(at) + Polygon::new(shape.clone(), rgb(look.colour).filled())),
             )?;
             Ok(())

@@ -185,6 +185,16 @@ impl Sheet {
         let _ = writeln!(self.letters, ">{}</text>", escape(text));
     }
 
+    /// A text on a plate of paper that dims what runs below it.
+    pub(crate) fn plate(&mut self, x: f64, y: f64, pen: Pen, text: &str) {
+        if text.trim().is_empty() {
+            return;
+        }
+        let area = pen.frame(x, y, text).grown(1.0);
+        self.rect(area, &format!("fill=\"{PAPER}\" fill-opacity=\"0.85\""));
+        self.text(x, y, pen, text);
+    }
+
     pub(crate) fn line(&mut self, from: (f64, f64), to: (f64, f64), colour: &str, width: f64, dash: &[u8]) {
         let _ = writeln!(
             self.shapes,

@@ -386,13 +386,13 @@ impl Stack {
                     sheet.raw(&panel.lines(&runs, *look, clip));
                     let spots = marks(&runs, panel, number, *marked);
                     if !spots.is_empty() {
-                        sheet.raw(&panel.markers(&spots, *look, 1.0, clip));
+                        sheet.raw(&panel.markers(&spots, *look, 1.0));
                     }
                 }
                 Item::Points { points, look, scale, .. } => {
                     let points: Vec<(f64, f64)> =
                         points.iter().copied().filter(|p| drawable(p.0) && drawable(p.1)).collect();
-                    sheet.raw(&panel.markers(&points, *look, *scale, clip));
+                    sheet.raw(&panel.markers(&points, *look, *scale));
                 }
                 Item::Level { y, tone, .. } if (panel.y.0..=panel.y.1).contains(y) => {
                     let line = panel.paint(&[7, 4], true, |canvas| {
@@ -419,8 +419,8 @@ impl Stack {
             {
                 let ring = Look { marker: Marker::Disc, ..*look };
                 let white = Look { colour: PAPER, ..ring };
-                sheet.raw(&panel.markers(&[*at], ring, 1.7, clip));
-                sheet.raw(&panel.markers(&[*at], white, 0.9, clip));
+                sheet.raw(&panel.markers(&[*at], ring, 1.7));
+                sheet.raw(&panel.markers(&[*at], white, 0.9));
             }
         }
         let area = panel.area;
@@ -842,8 +842,6 @@ fn bracket(
         let half = text_width(line, LABEL, false) / 2.0;
         let centre = ((left + right) / 2.0)
             .clamp(panel.area.x0 + half + 3.0, (panel.area.x1 - half - 3.0).max(panel.area.x0 + half + 3.0));
-        let ground = pen.frame(centre, y - 8.0, line).grown(1.0);
-        sheet.rect(ground, &format!("fill=\"{PAPER}\" fill-opacity=\"0.85\""));
-        sheet.text(centre, y - 8.0, pen, line);
+        sheet.plate(centre, y - 8.0, pen, line);
     }
 }

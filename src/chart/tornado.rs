@@ -186,6 +186,23 @@ impl Tornado {
             }
             Ok(())
         }));
+        let x = panel.px(nominal);
+        sheet.line((x, y0 - 8.0), (x, area.y1), INK, 1.6, &[]);
+        let flag = |sheet: &mut Sheet, x: f64, y: f64, text: &str, colour: Colour| {
+            for line in wrap(text, LABEL, false, WIDTH - 24.0, 1) {
+                let half = text_width(&line, LABEL, false) / 2.0;
+                let at = x.clamp(half + 8.0, WIDTH - half - 8.0);
+                sheet.text(at, y, Pen::new(LABEL).middle().colour(colour), &line);
+            }
+        };
+        flag(&mut sheet, x, y0 - 12.0, &format!("nominal {}", self.axis.value(self.nominal)), INK);
+        if let Some((at, label)) = &self.limit
+            && drawable(*at)
+        {
+            let x = panel.px(*at);
+            sheet.line((x, y0 - 28.0), (x, area.y1), FAIL, 1.6, &[7, 4]);
+            flag(&mut sheet, x, y0 - 32.0, &format!("{label}: {}", self.axis.value(*at)), FAIL);
+        }
         for (number, lever) in levers.iter().enumerate() {
             let centre = y0 + ROW * (number as f64 + 0.5);
             let bar = |value: f64| {
@@ -205,29 +222,12 @@ impl Tornado {
             let base = centre + 0.36 * END;
             let left_at = panel.px(ends[0].0.min(nominal)) - 6.0;
             let right_at = panel.px(ends[1].0.max(nominal)) + 6.0;
-            sheet.text(left_at, base, Pen::new(END).end().colour(ends[0].2).rim(), &ends[0].1);
-            sheet.text(right_at, base, Pen::new(END).colour(ends[1].2).rim(), &ends[1].1);
+            sheet.plate(left_at, base, Pen::new(END).end().colour(ends[0].2), &ends[0].1);
+            sheet.plate(right_at, base, Pen::new(END).colour(ends[1].2), &ends[1].1);
             let first = centre - labels[number].len() as f64 * LABEL * LEADING / 2.0 + LABEL * 0.94;
             for (row, line) in labels[number].iter().enumerate() {
                 sheet.text(12.0, first + row as f64 * LABEL * LEADING, Pen::new(LABEL), line);
             }
-        }
-        let x = panel.px(nominal);
-        sheet.line((x, y0 - 8.0), (x, area.y1), INK, 1.6, &[]);
-        let flag = |sheet: &mut Sheet, x: f64, y: f64, text: &str, colour: Colour| {
-            for line in wrap(text, LABEL, false, WIDTH - 24.0, 1) {
-                let half = text_width(&line, LABEL, false) / 2.0;
-                let at = x.clamp(half + 8.0, WIDTH - half - 8.0);
-                sheet.text(at, y, Pen::new(LABEL).middle().colour(colour), &line);
-            }
-        };
-        flag(&mut sheet, x, y0 - 12.0, &format!("nominal {}", self.axis.value(self.nominal)), INK);
-        if let Some((at, label)) = &self.limit
-            && drawable(*at)
-        {
-            let x = panel.px(*at);
-            sheet.line((x, y0 - 28.0), (x, area.y1), FAIL, 1.6, &[7, 4]);
-            flag(&mut sheet, x, y0 - 32.0, &format!("{label}: {}", self.axis.value(*at)), FAIL);
         }
         sheet.line((area.x0, area.y1), (area.x1, area.y1), INK, 1.2, &[]);
         for (at, label) in ticks.at.iter().zip(&ticks.labels) {
