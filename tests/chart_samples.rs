@@ -479,8 +479,13 @@ pub fn awkward_rows() -> Vec<(&'static str, Vec<f64>, Vec<f64>)> {
 
 pub const LONG: &str = "A label that a worried apprentice wrote on a Friday afternoon, with every condition of the test in it and <angle brackets> & an ampersand";
 
-/// Every figure with every awkward row, and with long labels.
-pub fn awkward() -> Vec<(String, Figure)> {
+/// Every figure with every awkward row, and with long labels. Drawn once: there are hundreds.
+pub fn awkward() -> &'static [(String, Figure)] {
+    static ALL: std::sync::OnceLock<Vec<(String, Figure)>> = std::sync::OnceLock::new();
+    ALL.get_or_init(draw_awkward)
+}
+
+fn draw_awkward() -> Vec<(String, Figure)> {
     let mut all: Vec<(String, Figure)> = Vec::new();
     for (name, x, y) in awkward_rows() {
         for label in [

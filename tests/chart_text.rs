@@ -114,7 +114,7 @@ fn no_text_overlaps_or_leaves_the_paper() {
         all.extend(faults(name, &figure));
     }
     for (name, figure) in awkward() {
-        all.extend(faults(&name, &figure));
+        all.extend(faults(name, figure));
     }
     assert!(all.is_empty(), "{} faults:\n{}", all.len(), all[..all.len().min(40)].join("\n"));
 }

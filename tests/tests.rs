@@ -4,6 +4,9 @@
 mod boost_reference;
 // What figures say about their data: crossings, counts, notes, tables, frames.
 mod chart_figures;
+// Figures and sliders inside an exported page.
+#[cfg(feature = "page")]
+mod chart_page;
 // Figures that the chart tests draw.
 mod chart_samples;
 // Label spreading against the min-max formula.
