@@ -70,3 +70,4 @@ mod study_sensitivity; // shares of variance, tornado, contrasts, worth of measu
 
 mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
 mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure
+mod transient_network; // the circuit in time: accuracy, conservation, stops, events, refusals

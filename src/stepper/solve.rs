@@ -98,6 +98,13 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 return StopReason::Finished;
             }
             let event = self.system.next_time_event(self.t).filter(|e| *e <= t1);
+            if event.is_some_and(|e| e <= self.t) {
+                // Due at the very start: nothing to step over.
+                if let Some(stop) = self.due_now() {
+                    return stop;
+                }
+                continue;
+            }
             let landmark = event.unwrap_or(t1);
             let (step, t_new) = match self.controlled_step(landmark) {
                 Ok(x) => x,
@@ -142,6 +149,21 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 self.method.accept(self.system, t_new, &mut self.statistics);
             }
         }
+    }
+
+    fn due_now(&mut self) -> Option<StopReason> {
+        let t = self.t;
+        self.statistics.time_events += 1;
+        let after = self.system.at_time_event(t, &mut self.y);
+        self.observer.time_event(t, &self.y);
+        self.method.restart(self.system, t, &self.y, &mut self.statistics);
+        self.roots.start(self.system, t, &self.y, None);
+        if after == After::Stop {
+            return Some(StopReason::TimeEvent { t });
+        }
+        // A system that keeps offering this instant would never move.
+        let again = self.system.next_time_event(t).is_some_and(|e| e <= t);
+        again.then_some(StopReason::EventsAccumulate { t, root: usize::MAX })
     }
 
     /// Repeats a step until the error test passes. Returns its length and end.

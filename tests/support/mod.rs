@@ -1,3 +1,4 @@
 //! What several test modules share.
 
+pub mod hill_climb_net;
 pub mod rows;

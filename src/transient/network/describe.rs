@@ -1,0 +1,387 @@
+//! What a network is made of, SI.
+
+use crate::part::injector::DeadTime;
+use crate::schedule::Track;
+use std::fmt;
+use std::sync::Arc;
+
+/// The fuel in the network; its properties are kept through a run.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Fluid {
+    /// Density, kg/m³.
+    pub rho: f64,
+    /// Dynamic viscosity, Pa·s.
+    pub mu: f64,
+    /// Vapour pressure, absolute, Pa.
+    pub vapour: f64,
+    /// Thermal expansion, 1/K.
+    pub expansion: f64,
+}
+
+/// A place that stores fuel by its compliance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Node {
+    /// Its name.
+    pub name: String,
+    /// Volume, m³ (for thermal expansion).
+    pub volume: f64,
+    /// Volume taken up per pressure, m³/Pa.
+    pub capacitance: f64,
+    /// Time constant of the wall's own damping, s: `p = p_e + τ/C ΣQ` (Kelvin-Voigt wall). Only where branches meet;
+    /// a loss tangent `tan δ` at a frequency f is `τ = tan δ/(2πf)`.
+    pub wall: f64,
+    /// Whether reaching vapour pressure here is reported.
+    pub may_boil: bool,
+}
+
+/// A place of given pressure: tank, pot, air.
+#[derive(Clone, Debug, PartialEq)]
+pub struct End {
+    /// Its name.
+    pub name: String,
+    /// Absolute pressure over time, Pa.
+    pub pressure: Track,
+    /// Fuel in it at the start, m³; when it is used up the run ends.
+    pub fuel: Option<f64>,
+}
+
+/// Where a branch begins or ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// A node.
+    Node(usize),
+    /// An end of given pressure.
+    End(usize),
+}
+
+/// A check valve in a branch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Check {
+    /// Difference at which it opens, Pa.
+    pub cracking: f64,
+    /// Resistance when shut, Pa·s/m³.
+    pub shut: f64,
+}
+
+/// Parts in series with the inertance of a line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Branch {
+    /// Its name.
+    pub name: String,
+    /// Where it begins.
+    pub from: Place,
+    /// Where it ends.
+    pub to: Place,
+    /// Length of its line, m.
+    pub length: f64,
+    /// Bore, m.
+    pub bore: f64,
+    /// Roughness of the wall, m.
+    pub roughness: f64,
+    /// Sum of loss coefficients on the velocity in the bore.
+    pub k_sum: f64,
+    /// Loss in proportion to flow of the other parts (filter), Pa·s/m³.
+    pub linear: f64,
+    /// Loss with the square of flow of the other parts, Pa·s²/m⁶.
+    pub square: f64,
+    /// Height of its end above its beginning, m.
+    pub rise: f64,
+    /// Its check valve.
+    pub check: Option<Check>,
+    /// Its pump, an index of [`Net::pumps`].
+    pub pump: Option<usize>,
+}
+
+/// A pump, its motor and its wire.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PumpUnit {
+    /// Its name.
+    pub name: String,
+    /// The law of motor and element.
+    pub law: super::hydraulics::PumpLaw,
+    /// Resistance of armature and wire, Ω.
+    pub resistance: f64,
+    /// Motor constant, V·s/rad.
+    pub motor_constant: f64,
+    /// Inertia of armature and element, kg·m².
+    pub inertia: f64,
+    /// Supply voltage over time, V; zero is an open relay.
+    pub supply: Track,
+    /// Part of the branch's losses that lies before the pump: linear, Pa·s/m³, square, Pa·s²/m⁶, and height, Pa.
+    pub before: (f64, f64, f64),
+}
+
+/// A by-pass regulator.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RegulatorUnit {
+    /// Its name.
+    pub name: String,
+    /// Fuel side.
+    pub from: Place,
+    /// Return side.
+    pub to: Place,
+    /// Effective area of the diaphragm, m².
+    pub area: f64,
+    /// Diameter of the seat, m.
+    pub seat: f64,
+    /// Spring rate, N/m.
+    pub rate: f64,
+    /// Spring force with the poppet shut, N.
+    pub preload: f64,
+    /// Lift at the stop, m.
+    pub max_lift: f64,
+    /// Discharge coefficient of the seat.
+    pub cd: f64,
+    /// Flow force per opening area and pressure difference.
+    pub flow_force: f64,
+    /// Dry friction, N.
+    pub friction: f64,
+    /// Moving mass, kg.
+    pub mass: f64,
+    /// Viscous damping, N·s/m.
+    pub damping: f64,
+    /// Absolute pressure that the reference port is joined to, Pa.
+    pub reference: Track,
+    /// Time constant of the reference hose, s.
+    pub lag: f64,
+}
+
+/// What lies behind an injector's nozzle.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Back {
+    /// The manifold.
+    Manifold,
+    /// A pressure of its own: the port, or the cylinder for direct injection.
+    Trace(Arc<Trace>),
+}
+
+/// A pressure on an even grid of time, read by cubics through four neighbours.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trace {
+    start: f64,
+    step: f64,
+    values: Vec<f64>,
+    periodic: bool,
+}
+
+impl Trace {
+    /// From values `step` seconds apart; a periodic one repeats after its last value. None with fewer than four.
+    #[must_use]
+    pub fn new(start: f64, step: f64, values: Vec<f64>, periodic: bool) -> Option<Self> {
+        let sound = step > 0.0 && values.len() >= 4 && values.iter().all(|v| v.is_finite());
+        sound.then_some(Self { start, step, values, periodic })
+    }
+
+    /// Value at a time, s; beyond the ends of a trace that does not repeat, the end value.
+    #[must_use]
+    #[inline]
+    pub fn at(&self, t: f64) -> f64 {
+        let n = self.values.len() as isize;
+        let x = (t - self.start) / self.step;
+        let k = x.floor();
+        let s = x - k;
+        let k = k as isize;
+        let get = |i: isize| {
+            let i = if self.periodic { i.rem_euclid(n) } else { i.clamp(0, n - 1) };
+            self.values[i as usize]
+        };
+        let (a, b, c, d) = (get(k - 1), get(k), get(k + 1), get(k + 2));
+        // Catmull-Rom: continuous slope.
+        b + 0.5 * s * (c - a + s * (2.0 * a - 5.0 * b + 4.0 * c - d + s * (3.0 * (b - c) + d - a)))
+    }
+}
+
+/// The pressure difference that the control unit takes for true.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Difference {
+    /// Always the same, Pa.
+    Constant(f64),
+    /// A constant rail: this gauge pressure, Pa, less the manifold's.
+    BaseLessManifold(f64),
+    /// Measured at the start of the pulse.
+    Measured,
+}
+
+/// How the control unit finds a pulse width.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Belief {
+    /// No pulses.
+    Off,
+    /// A width over time, s.
+    Width(Track),
+    /// From the mass that it wants delivered in a pulse.
+    Mass {
+        /// Mass over time, kg.
+        mass: Track,
+        /// Mass flow of an open injector that it believes in, kg/s per √Pa.
+        coefficient: f64,
+        /// The difference that it believes in.
+        difference: Difference,
+        /// Dead time in its table less the true one, s.
+        dead_time_error: f64,
+    },
+}
+
+/// One injector.
+#[derive(Clone, Debug, PartialEq)]
+pub struct InjectorUnit {
+    /// Its name.
+    pub name: String,
+    /// The node that feeds it.
+    pub node: usize,
+    /// Discharge coefficient times area, open, m².
+    pub cd_a: f64,
+    /// The same for what passes when shut, m².
+    pub leak_cd_a: f64,
+    /// Dead time.
+    pub dead_time: DeadTime,
+    /// Part of the dead time's two delays that falls on closing: after the pulse it stays open this long, s.
+    pub closing_delay: f64,
+    /// Open time below which flow is no longer proportional, s.
+    pub short_pulse: f64,
+    /// Crank angle at which its pulse begins, rad, within 4π.
+    pub begins: f64,
+    /// What lies behind its nozzle.
+    pub back: Back,
+}
+
+/// A whole network.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Net {
+    /// The fuel.
+    pub fluid: Fluid,
+    /// Ambient pressure, Pa.
+    pub ambient: f64,
+    /// Nodes.
+    pub nodes: Vec<Node>,
+    /// Ends of given pressure.
+    pub ends: Vec<End>,
+    /// Branches.
+    pub branches: Vec<Branch>,
+    /// Pumps.
+    pub pumps: Vec<PumpUnit>,
+    /// Regulators.
+    pub regulators: Vec<RegulatorUnit>,
+    /// Injectors.
+    pub injectors: Vec<InjectorUnit>,
+    /// Engine speed over time, rev/min.
+    pub rpm: Track,
+    /// Manifold pressure over time, absolute, Pa.
+    pub manifold: Track,
+    /// Supply voltage at the injectors over time, V.
+    pub supply: Track,
+    /// How pulses are found.
+    pub belief: Belief,
+    /// Fuel temperature over time, K; only its change acts, by expansion.
+    pub temperature: Track,
+    /// Whether friction is read from a table (fast) or computed each time (the same law).
+    pub exact_friction: bool,
+}
+
+/// A network that cannot be.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BadNet {
+    /// The part and its key, such as `"rail.capacitance"`.
+    pub key: String,
+    /// What is wrong and what to do.
+    pub why: String,
+}
+
+impl fmt::Display for BadNet {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "`{}` {}", self.key, self.why)
+    }
+}
+
+impl std::error::Error for BadNet {}
+
+impl Net {
+    /// Refuses what cannot be.
+    ///
+    /// # Errors
+    /// Names the part and key.
+    pub fn validate(&self) -> Result<(), BadNet> {
+        let mut wanted: Vec<(String, f64, bool)> = Vec::new();
+        let mut positive = |part: &str, key: &str, v: f64| wanted.push((format!("{part}.{key}"), v, v > 0.0));
+        positive("fluid", "density", self.fluid.rho);
+        positive("fluid", "viscosity", self.fluid.mu);
+        positive("ambient", "pressure", self.ambient);
+        for n in &self.nodes {
+            positive(&n.name, "capacitance", n.capacitance);
+            positive(&n.name, "volume", n.volume);
+        }
+        let acted_on = |k: usize| {
+            let at = Place::Node(k);
+            self.regulators.iter().any(|r| r.from == at || r.to == at) || self.injectors.iter().any(|i| i.node == k)
+        };
+        if let Some(k) = (0..self.nodes.len()).find(|k| self.nodes[*k].wall != 0.0 && acted_on(*k)) {
+            let why = "has a damped wall where a regulator or injector acts: put the damping into the hose".into();
+            return Err(BadNet { key: format!("{}.wall", self.nodes[k].name), why });
+        }
+        for b in &self.branches {
+            positive(&b.name, "length", b.length);
+            positive(&b.name, "bore", b.bore);
+        }
+        for p in &self.pumps {
+            positive(&p.name, "rotor_inertia", p.inertia);
+            positive(&p.name, "resistance", p.resistance);
+            positive(&p.name, "motor_constant", p.motor_constant);
+        }
+        for r in &self.regulators {
+            positive(&r.name, "moving_mass", r.mass);
+            positive(&r.name, "diaphragm", r.area);
+            positive(&r.name, "seat", r.seat);
+            positive(&r.name, "max_lift", r.max_lift);
+            positive(&r.name, "spring_rate", r.rate);
+        }
+        for i in &self.injectors {
+            positive(&i.name, "static_flow", i.cd_a);
+        }
+        let not_negative = |part: &str, key: &str, v: f64| (format!("{part}.{key}"), v, v >= 0.0);
+        for b in &self.branches {
+            wanted.push(not_negative(&b.name, "fittings", b.k_sum));
+            wanted.push(not_negative(&b.name, "loss", b.linear.min(b.square)));
+            wanted.push(not_negative(&b.name, "roughness", b.roughness));
+        }
+        for n in &self.nodes {
+            wanted.push(not_negative(&n.name, "wall", n.wall));
+        }
+        for r in &self.regulators {
+            wanted.push(not_negative(&r.name, "friction", r.friction));
+            wanted.push(not_negative(&r.name, "damping", r.damping));
+            wanted.push(not_negative(&r.name, "reference_lag", r.lag));
+        }
+        for (key, v, holds) in wanted {
+            if !holds || !v.is_finite() {
+                let why = format!("is {v}: give a finite value in range (above zero for sizes)");
+                return Err(BadNet { key, why });
+            }
+        }
+        let limit = crate::transient::engine_gas::RPM_LIMIT;
+        if let Some(v) = self.rpm.values().iter().find(|v| !(0.0..=limit).contains(*v)) {
+            return Err(BadNet { key: "schedule.rpm".into(), why: format!("holds {v}: give 0 to {limit}") });
+        }
+        if let Some(v) = self.manifold.values().iter().find(|v| **v <= 0.0) {
+            let why = format!("holds {v} Pa: absolute pressures are above zero");
+            return Err(BadNet { key: "schedule.manifold".into(), why });
+        }
+        for (what, place) in self
+            .branches
+            .iter()
+            .flat_map(|b| [(&b.name, b.from), (&b.name, b.to)])
+            .chain(self.regulators.iter().flat_map(|r| [(&r.name, r.from), (&r.name, r.to)]))
+        {
+            let known = match place {
+                Place::Node(k) => k < self.nodes.len(),
+                Place::End(k) => k < self.ends.len(),
+            };
+            if !known {
+                return Err(BadNet {
+                    key: what.clone(),
+                    why: format!("names {place:?}, which is not there"),
+                });
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,95 @@
+//! What happened, and when.
+
+/// A sudden thing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum EventKind {
+    /// An injector was commanded open for a width, s.
+    Commanded {
+        /// Index of the injector.
+        injector: usize,
+        /// Pulse width, s.
+        width: f64,
+    },
+    /// An injector opened.
+    Opened {
+        /// Index of the injector.
+        injector: usize,
+    },
+    /// An injector closed.
+    Closed {
+        /// Index of the injector.
+        injector: usize,
+    },
+    /// A dead time was asked outside its table; the edge was used.
+    OutsideDeadTime {
+        /// Index of the injector.
+        injector: usize,
+    },
+    /// A check valve shut.
+    CheckShut {
+        /// Index of the branch.
+        branch: usize,
+    },
+    /// A check valve opened.
+    CheckOpened {
+        /// Index of the branch.
+        branch: usize,
+    },
+    /// A poppet came to its seat.
+    PoppetSeated {
+        /// Index of the regulator.
+        regulator: usize,
+    },
+    /// A poppet came to its upper stop.
+    PoppetFullLift {
+        /// Index of the regulator.
+        regulator: usize,
+    },
+    /// A poppet stopped between its stops, held by dry friction.
+    PoppetStuck {
+        /// Index of the regulator.
+        regulator: usize,
+    },
+    /// A poppet began to move, or turned.
+    PoppetMoved {
+        /// Index of the regulator.
+        regulator: usize,
+    },
+    /// A node reached vapour pressure.
+    Boils {
+        /// Index of the node.
+        node: usize,
+    },
+    /// The vapour at a node collapsed.
+    Collapsed {
+        /// Index of the node.
+        node: usize,
+    },
+    /// A pump came to rest.
+    PumpStopped {
+        /// Index of the pump.
+        pump: usize,
+    },
+    /// A pump began to turn.
+    PumpStarted {
+        /// Index of the pump.
+        pump: usize,
+    },
+    /// A pot or tank is used up.
+    RanDry {
+        /// Index of the end.
+        end: usize,
+    },
+    /// A corner of an imposed track.
+    Corner,
+}
+
+/// A sudden thing with its time, s.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Event {
+    /// Time, s.
+    pub t: f64,
+    /// What happened.
+    pub kind: EventKind,
+}

@@ -1,0 +1,27 @@
+//! A fuel circuit in time: nodes that store, branches that carry, and the parts that act between them.
+//!
+//! | state | law |
+//! |---|---|
+//! | node pressure | `C dp/dt = ΣQ`, never felt below vapour pressure |
+//! | branch flow | `I dQ/dt = Δp + rise - losses(Q)`; a shut check valve holds it at zero |
+//! | pump | back electromotive force `E = K ω`: `dE/dt = K²/J (I - I_load)` |
+//! | regulator | poppet lift and speed between its stops, dry friction, reference lag |
+//! | injector | volume passed since the start |
+//! | end of given pressure | volume received since the start |
+//!
+//! A branch carries its filter, check valve, fittings and pump in series with the inertance of its line, so the
+//! check valve needs no small volume beside it: the stiffest node of such a network is not there at all.
+
+mod describe;
+mod event;
+mod hydraulics;
+mod pulses;
+mod system;
+
+pub use describe::{
+    Back, BadNet, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Net, Node, Place, PumpUnit,
+    RegulatorUnit, Trace,
+};
+pub use event::{Event, EventKind};
+pub use hydraulics::{PumpCurve, PumpLaw};
+pub use system::NetSystem;

@@ -1,0 +1,831 @@
+//! The equations of a network.
+
+use super::describe::{Back, Net, Place, RegulatorUnit};
+use super::event::{Event, EventKind};
+use super::pulses::{Change, Pulses};
+use super::{BadNet, describe};
+use crate::part::line::friction_factor_churchill;
+use crate::part::orifice;
+use crate::schedule::{CrankClock, Track};
+use crate::stepper::{After, Crossing, Options, System};
+use crate::transient::friction_table::FrictionTable;
+use std::f64::consts::PI;
+
+/// Standard gravity, m/s². Source: 3rd CGPM (1901), exact.
+const GRAVITY: f64 = 9.806_65;
+
+/// A poppet leaves rest only once the force exceeds friction by this, N (0.015 Pa on the diaphragm): at the very
+/// balance rounding would set it down again at once, without end.
+const BREAK_AWAY: f64 = 1e-5;
+/// How far past a stop, m, and past rest, m/s, a poppet has gone when it is taken to have arrived: above the error of
+/// the continuous extension just after it left, below anything that is felt (0.05 Pa).
+const LIFT_SLACK: f64 = 1e-9;
+const SPEED_SLACK: f64 = 1e-6;
+
+/// What a poppet does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Poppet {
+    /// On its seat.
+    Seat,
+    /// Against its upper stop.
+    Full,
+    /// Held by dry friction.
+    Stuck,
+    /// Opening.
+    Up,
+    /// Closing.
+    Down,
+    /// Moving without dry friction.
+    Free,
+}
+
+/// A straight piece of a track, read without a search.
+#[derive(Clone, Copy, Debug, Default)]
+struct Piece {
+    t: f64,
+    v: f64,
+    slope: f64,
+}
+
+impl Piece {
+    fn of(track: &Track, t: f64) -> Self {
+        Self { t, v: track.at(t), slope: track.rate(t) }
+    }
+    #[inline]
+    fn at(&self, t: f64) -> f64 {
+        self.v + self.slope * (t - self.t)
+    }
+}
+
+/// A branch with its constants worked out.
+#[derive(Clone, Debug)]
+struct Carry {
+    from: usize,
+    to: usize,
+    per_inertance: f64,
+    /// `µ L/(2 D² A)`: loss is this times `f Re` times Q.
+    viscous: f64,
+    reynolds: f64,
+    linear: f64,
+    square: f64,
+    offset: f64,
+    table: usize,
+    relative_roughness: f64,
+    shut_slope: f64,
+    one_way: bool,
+}
+
+/// The equations of a [`Net`], for up to `N` states.
+#[derive(Clone, Debug)]
+pub struct NetSystem<const N: usize> {
+    net: Net,
+    clock: CrankClock,
+    carry: Vec<Carry>,
+    tables: Vec<FrictionTable>,
+    pulses: Pulses,
+    check_shut: Vec<bool>,
+    poppet: Vec<Poppet>,
+    turning: Vec<bool>,
+    boiling: Vec<usize>,
+    manifold: Piece,
+    supplies: Vec<Piece>,
+    references: Vec<Piece>,
+    ends: Vec<Piece>,
+    temperature: Piece,
+    corners: Vec<f64>,
+    next_corner: usize,
+    events: Vec<Event>,
+    stop_when_dry: bool,
+    /// Damping of each node's wall over its capacitance, Pa·s/m³.
+    wall: Vec<f64>,
+    damped_walls: bool,
+}
+
+impl<const N: usize> NetSystem<N> {
+    /// Checks a network and starts it at rest at time `t`: every node at ambient pressure, nothing moving.
+    ///
+    /// # Errors
+    /// Names the part and key that cannot be, or says how many states are needed.
+    pub fn new(net: Net, t: f64) -> Result<(Self, [f64; N]), BadNet> {
+        net.validate()?;
+        let wanted = states(&net);
+        if wanted > N {
+            return Err(BadNet {
+                key: "network".into(),
+                why: format!("needs {wanted} states, this size has {N}"),
+            });
+        }
+        let clock = CrankClock::new(&net.rpm);
+        let id = |p: Place| match p {
+            Place::Node(k) => k,
+            Place::End(k) => net.nodes.len() + k,
+        };
+        let mut tables: Vec<FrictionTable> = Vec::new();
+        let mut carry = Vec::new();
+        let f = net.fluid;
+        for b in &net.branches {
+            let area = PI / 4.0 * b.bore * b.bore;
+            let relative = b.roughness / b.bore;
+            let table = tables.iter().position(|t| t.relative_roughness() == relative).unwrap_or_else(|| {
+                tables.push(FrictionTable::new(relative));
+                tables.len() - 1
+            });
+            carry.push(Carry {
+                from: id(b.from),
+                to: id(b.to),
+                per_inertance: area / (f.rho * b.length),
+                viscous: f.mu * b.length / (2.0 * b.bore * b.bore * area),
+                reynolds: 4.0 * f.rho / (PI * b.bore * f.mu),
+                linear: b.linear,
+                square: b.square + 0.5 * f.rho * b.k_sum / (area * area),
+                offset: f.rho * GRAVITY * b.rise + b.check.map_or(0.0, |c| c.cracking),
+                table,
+                relative_roughness: relative,
+                shut_slope: b.check.map_or(0.0, |c| c.shut),
+                one_way: b.check.is_some(),
+            });
+        }
+        let mut corners: Vec<f64> = Vec::new();
+        let mut tracks = vec![&net.rpm, &net.manifold, &net.supply, &net.temperature];
+        tracks.extend(net.pumps.iter().map(|p| &p.supply));
+        tracks.extend(net.regulators.iter().map(|r| &r.reference));
+        tracks.extend(net.ends.iter().map(|e| &e.pressure));
+        match &net.belief {
+            describe::Belief::Off => {}
+            describe::Belief::Width(w) => tracks.push(w),
+            describe::Belief::Mass { mass, .. } => tracks.push(mass),
+        }
+        for track in tracks {
+            corners.extend(track.times().iter().filter(|c| **c > t));
+        }
+        corners.sort_by(f64::total_cmp);
+        corners.dedup();
+        let boiling = net.nodes.iter().enumerate().filter(|(_, n)| n.may_boil).map(|(k, _)| k).collect();
+        let mut system = Self {
+            pulses: Pulses::new(&net, &clock, t),
+            check_shut: vec![false; net.branches.len()],
+            poppet: vec![Poppet::Seat; net.regulators.len()],
+            turning: vec![false; net.pumps.len()],
+            boiling,
+            manifold: Piece::default(),
+            supplies: vec![Piece::default(); net.pumps.len()],
+            references: vec![Piece::default(); net.regulators.len()],
+            ends: vec![Piece::default(); net.ends.len()],
+            temperature: Piece::default(),
+            corners,
+            next_corner: 0,
+            events: Vec::new(),
+            stop_when_dry: true,
+            wall: net.nodes.iter().map(|n| n.wall / n.capacitance).collect(),
+            damped_walls: net.nodes.iter().any(|n| n.wall > 0.0),
+            carry,
+            tables,
+            clock,
+            net,
+        };
+        system.refresh(t);
+        let mut y = [0.0; N];
+        for k in 0..system.net.nodes.len() {
+            y[system.node(k)] = system.net.ambient;
+        }
+        for (k, r) in system.references.iter().enumerate() {
+            y[system.poppet_at(k) + 2] = r.v;
+        }
+        system.settle_modes(t, &mut y);
+        Ok((system, y))
+    }
+
+    /// Takes a state to start from, and finds the modes that fit it.
+    pub fn settle_modes(&mut self, t: f64, y: &mut [f64; N]) {
+        for k in 0..self.net.pumps.len() {
+            self.turning[k] = y[self.pump(k)] > 0.0;
+            if !self.turning[k] {
+                y[self.pump(k)] = 0.0;
+                self.turning[k] = self.motor_pull(k, t, y) > 0.0;
+            }
+        }
+        for b in 0..self.carry.len() {
+            if self.carry[b].one_way {
+                let q = y[self.branch(b)];
+                self.check_shut[b] = q <= 0.0;
+                if q <= 0.0 {
+                    y[self.branch(b)] = 0.0;
+                    self.check_shut[b] = self.drive(b, t, y) <= 0.0;
+                }
+            }
+        }
+        for k in 0..self.net.regulators.len() {
+            let r = &self.net.regulators[k];
+            let at = self.poppet_at(k);
+            let (x, v) = (y[at].clamp(0.0, r.max_lift), y[at + 1]);
+            y[at] = x;
+            let f = self.force(k, t, y);
+            let friction = r.friction;
+            let hold = friction + BREAK_AWAY;
+            self.poppet[k] = if x <= 0.0 && f <= hold {
+                Poppet::Seat
+            } else if x >= r.max_lift && f >= -hold {
+                Poppet::Full
+            } else if friction == 0.0 {
+                Poppet::Free
+            } else if v == 0.0 && f.abs() <= hold {
+                Poppet::Stuck
+            } else if v > 0.0 || (v == 0.0 && f > 0.0) {
+                Poppet::Up
+            } else {
+                Poppet::Down
+            };
+            if matches!(self.poppet[k], Poppet::Seat | Poppet::Full | Poppet::Stuck) {
+                y[at + 1] = 0.0;
+            }
+        }
+    }
+
+    /// The same with friction computed each time rather than read from its table.
+    #[must_use]
+    pub fn with_exact_friction(mut self, exact: bool) -> Self {
+        self.net.exact_friction = exact;
+        self
+    }
+
+    /// Tolerances for this network.
+    ///
+    /// `factor` 1 holds a rail that moves by kilopascals to about 5 Pa and injected volumes to 1e-6 of themselves (held
+    /// in the tests); a factor of 0.1 is ten times finer. Absolute only: the sizes of all states are known.
+    #[must_use]
+    pub fn tolerances(&self, factor: f64) -> Options<N> {
+        let mut absolute = [1.0; N];
+        let n = &self.net;
+        let mut set = |k: usize, v: f64| absolute[k] = v * factor;
+        (0..n.pumps.len()).for_each(|k| set(self.pump(k), 3e-4)); // V
+        (0..n.nodes.len()).for_each(|k| set(self.node(k), 30.0)); // Pa
+        (0..n.branches.len()).for_each(|k| set(self.branch(k), 3e-9)); // m³/s
+        for k in 0..n.regulators.len() {
+            let at = self.poppet_at(k);
+            set(at, 3e-8); // m
+            set(at + 1, 3e-4); // m/s
+            set(at + 2, 30.0); // Pa
+        }
+        (0..n.injectors.len()).for_each(|k| set(self.injected(k), 3e-11)); // m³
+        (0..n.ends.len()).for_each(|k| set(self.received(k), 3e-10)); // m³
+        let mut options = Options::with_absolute(0.0, absolute);
+        options.active = self.active();
+        options
+    }
+
+    /// The network.
+    #[must_use]
+    pub fn net(&self) -> &Net {
+        &self.net
+    }
+
+    /// What happened so far.
+    #[must_use]
+    pub fn events(&self) -> &[Event] {
+        &self.events
+    }
+
+    /// Crank angle over time.
+    #[must_use]
+    pub fn clock(&self) -> &CrankClock {
+        &self.clock
+    }
+
+    /// What each poppet does.
+    #[must_use]
+    pub fn poppets(&self) -> &[Poppet] {
+        &self.poppet
+    }
+
+    /// Number of states in use.
+    #[must_use]
+    pub fn active(&self) -> usize {
+        states(&self.net)
+    }
+
+    /// Where the back e.m.f. of a pump lies in the state.
+    #[must_use]
+    #[inline]
+    pub fn pump(&self, k: usize) -> usize {
+        k
+    }
+
+    /// Where the pressure of a node lies in the state.
+    #[must_use]
+    #[inline]
+    pub fn node(&self, k: usize) -> usize {
+        self.net.pumps.len() + k
+    }
+
+    /// Where the flow of a branch lies in the state.
+    #[must_use]
+    #[inline]
+    pub fn branch(&self, k: usize) -> usize {
+        self.net.pumps.len() + self.net.nodes.len() + k
+    }
+
+    /// Where lift, speed and felt reference of a regulator begin in the state.
+    #[must_use]
+    #[inline]
+    pub fn poppet_at(&self, k: usize) -> usize {
+        self.net.pumps.len() + self.net.nodes.len() + self.net.branches.len() + 3 * k
+    }
+
+    /// Where the volume that an injector has passed lies in the state.
+    #[must_use]
+    #[inline]
+    pub fn injected(&self, k: usize) -> usize {
+        self.poppet_at(self.net.regulators.len()) + k
+    }
+
+    /// Where the volume that an end has received lies in the state.
+    #[must_use]
+    #[inline]
+    pub fn received(&self, k: usize) -> usize {
+        self.injected(self.net.injectors.len()) + k
+    }
+
+    /// Absolute pressure felt at a place, Pa.
+    #[must_use]
+    #[inline]
+    pub fn pressure(&self, place: Place, t: f64, y: &[f64; N]) -> f64 {
+        match place {
+            Place::Node(k) => y[self.node(k)].max(self.net.fluid.vapour),
+            Place::End(k) => self.ends[k].at(t),
+        }
+    }
+
+    /// Absolute pressure behind an injector's nozzle, Pa.
+    #[must_use]
+    pub fn back(&self, injector: usize, t: f64) -> f64 {
+        match &self.net.injectors[injector].back {
+            Back::Manifold => self.manifold.at(t),
+            Back::Trace(trace) => trace.at(t),
+        }
+    }
+
+    /// Fuel within nodes above their pressure `y0`, with what ends and injectors received since, m³: constant.
+    #[must_use]
+    pub fn volume_since(&self, y0: &[f64; N], y: &[f64; N]) -> f64 {
+        let nodes = self.net.nodes.iter().enumerate();
+        let stored: f64 = nodes.map(|(k, n)| n.capacitance * (y[self.node(k)] - y0[self.node(k)])).sum();
+        let last = self.received(self.net.ends.len());
+        let moved: f64 = (self.injected(0)..last).map(|k| y[k] - y0[k]).sum();
+        stored + moved
+    }
+
+    /// Flow through an injector, m³/s, opened or shut as it is.
+    #[must_use]
+    pub fn injector_flow(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
+        let unit = &self.net.injectors[k];
+        let dp = self.pressure(Place::Node(unit.node), t, y) - self.back(k, t);
+        let cd_a = unit.leak_cd_a + if self.pulses.is_open(k) { unit.cd_a } else { 0.0 };
+        if cd_a == 0.0 { 0.0 } else { orifice::flow(dp, cd_a, self.net.fluid.rho, orifice::DP_SMALL).0 }
+    }
+
+    /// Flow through a regulator, m³/s.
+    #[must_use]
+    pub fn by_pass(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
+        let r = &self.net.regulators[k];
+        let dp = self.pressure(r.from, t, y) - self.pressure(r.to, t, y);
+        self.by_pass_at(r, y[self.poppet_at(k)], dp)
+    }
+
+    #[inline]
+    fn by_pass_at(&self, r: &RegulatorUnit, lift: f64, dp: f64) -> f64 {
+        let area = opening(r, lift);
+        if area == 0.0 {
+            return 0.0;
+        }
+        orifice::flow(dp, r.cd * area, self.net.fluid.rho, orifice::DP_SMALL).0
+    }
+
+    /// Rise, Pa, and load current, A, of a pump in a branch.
+    #[inline]
+    fn pump_point(&self, k: usize, branch: usize, from: f64, q: f64, emf: f64) -> (f64, f64) {
+        let p = &self.net.pumps[k];
+        let (linear, square, height) = p.before;
+        let inlet = from - (linear + square * q.abs()) * q - height;
+        let _ = branch;
+        p.law.at(q, emf, inlet - self.net.fluid.vapour)
+    }
+
+    /// Current of a pump's motor, A.
+    #[must_use]
+    pub fn motor_current(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
+        self.current(k, t, y[self.pump(k)])
+    }
+
+    #[inline]
+    fn current(&self, k: usize, t: f64, emf: f64) -> f64 {
+        let volts = self.supplies[k].at(t);
+        // An open relay carries nothing, whatever the rotor induces.
+        if volts <= 0.0 { 0.0 } else { (volts - emf) / self.net.pumps[k].resistance }
+    }
+
+    /// Current that accelerates a pump at rest, A: above zero it starts.
+    fn motor_pull(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
+        let Some(b) = self.net.branches.iter().position(|b| b.pump == Some(k)) else { return 0.0 };
+        let from = self.pressure(self.net.branches[b].from, t, y);
+        let (_, load) = self.pump_point(k, b, from, y[self.branch(b)], 0.0);
+        self.current(k, t, 0.0) - load
+    }
+
+    /// What drives the flow of a branch at rest, Pa.
+    fn drive(&self, b: usize, t: f64, y: &[f64; N]) -> f64 {
+        let unit = &self.net.branches[b];
+        let from = self.pressure(unit.from, t, y);
+        let to = self.pressure(unit.to, t, y);
+        let rise = unit.pump.map_or(0.0, |k| self.pump_point(k, b, from, 0.0, y[self.pump(k)]).0);
+        from - to + rise - self.carry[b].offset
+    }
+
+    /// Force that opens a poppet, without dry friction, N.
+    fn force(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
+        let r = &self.net.regulators[k];
+        let at = self.poppet_at(k);
+        let (fuel, back) = (self.pressure(r.from, t, y), self.pressure(r.to, t, y));
+        balance(r, (fuel, back, self.reference(k, t, y[at + 2])), y[at], y[at + 1])
+    }
+
+    /// Pressure felt at the reference port: lagged, or at once without a lag.
+    #[inline]
+    fn reference(&self, k: usize, t: f64, felt: f64) -> f64 {
+        if self.net.regulators[k].lag > 0.0 { felt } else { self.references[k].at(t) }
+    }
+
+    /// Reads all tracks afresh from a time on.
+    fn refresh(&mut self, t: f64) {
+        self.manifold = Piece::of(&self.net.manifold, t);
+        self.temperature = Piece::of(&self.net.temperature, t);
+        for (piece, p) in self.supplies.iter_mut().zip(&self.net.pumps) {
+            *piece = Piece::of(&p.supply, t);
+        }
+        for (piece, r) in self.references.iter_mut().zip(&self.net.regulators) {
+            *piece = Piece::of(&r.reference, t);
+        }
+        for (piece, e) in self.ends.iter_mut().zip(&self.net.ends) {
+            *piece = Piece::of(&e.pressure, t);
+        }
+    }
+
+    fn record(&mut self, t: f64, kind: EventKind) {
+        self.events.push(Event { t, kind });
+    }
+
+    /// What a poppet that has just stopped, or may leave its stop, does next.
+    fn next_mode(&self, k: usize, f: f64) -> Poppet {
+        let friction = self.net.regulators[k].friction;
+        if friction == 0.0 {
+            Poppet::Free
+        } else if f.abs() <= friction + BREAK_AWAY {
+            Poppet::Stuck
+        } else if f > 0.0 {
+            Poppet::Up
+        } else {
+            Poppet::Down
+        }
+    }
+
+    fn at_poppet(&mut self, k: usize, second: bool, t: f64, y: &mut [f64; N]) {
+        let at = self.poppet_at(k);
+        let limit = self.net.regulators[k].max_lift;
+        let friction = self.net.regulators[k].friction;
+        let mode = self.poppet[k];
+        let next = match (mode, second) {
+            // Turned around, or stopped.
+            (Poppet::Up | Poppet::Down, false) => {
+                y[at + 1] = 0.0;
+                let f = self.force(k, t, y);
+                self.next_mode(k, f)
+            }
+            // Without rebound: it rests where it is pressed, else it turns at once.
+            (Poppet::Up, true) | (Poppet::Free, false) => {
+                (y[at], y[at + 1]) = (limit, 0.0);
+                let f = self.force(k, t, y);
+                if f >= -friction - BREAK_AWAY { Poppet::Full } else { self.next_mode(k, f) }
+            }
+            (Poppet::Down, true) | (Poppet::Free, true) => {
+                (y[at], y[at + 1]) = (0.0, 0.0);
+                let f = self.force(k, t, y);
+                if f <= friction + BREAK_AWAY { Poppet::Seat } else { self.next_mode(k, f) }
+            }
+            (Poppet::Stuck, false) | (Poppet::Seat, _) => {
+                if friction == 0.0 {
+                    Poppet::Free
+                } else {
+                    Poppet::Up
+                }
+            }
+            (Poppet::Stuck, true) | (Poppet::Full, _) => {
+                if friction == 0.0 {
+                    Poppet::Free
+                } else {
+                    Poppet::Down
+                }
+            }
+        };
+        self.poppet[k] = next;
+        let kind = match next {
+            Poppet::Seat => EventKind::PoppetSeated { regulator: k },
+            Poppet::Full => EventKind::PoppetFullLift { regulator: k },
+            Poppet::Stuck => EventKind::PoppetStuck { regulator: k },
+            Poppet::Up | Poppet::Down | Poppet::Free => EventKind::PoppetMoved { regulator: k },
+        };
+        self.record(t, kind);
+    }
+}
+
+/// Number of states of a network.
+#[must_use]
+pub fn states(net: &Net) -> usize {
+    net.pumps.len()
+        + net.nodes.len()
+        + net.branches.len()
+        + 3 * net.regulators.len()
+        + net.injectors.len()
+        + net.ends.len()
+}
+
+/// Opening area of the seat: the curtain until it exceeds the hole.
+#[inline]
+fn opening(r: &RegulatorUnit, lift: f64) -> f64 {
+    (PI * r.seat * lift.max(0.0)).min(PI / 4.0 * r.seat * r.seat)
+}
+
+/// Force that opens a poppet without dry friction, N, at fuel, return and reference pressure, lift and speed.
+#[inline]
+fn balance(r: &RegulatorUnit, (fuel, back, reference): (f64, f64, f64), lift: f64, speed: f64) -> f64 {
+    let seat = PI / 4.0 * r.seat * r.seat;
+    fuel * (r.area - seat) + back * seat
+        - reference * r.area
+        - r.preload
+        - r.rate * lift
+        - r.flow_force * opening(r, lift) * (fuel - back)
+        - r.damping * speed
+}
+
+impl<const N: usize> System<N> for NetSystem<N> {
+    #[inline]
+    fn rhs(&self, t: f64, y: &[f64; N], dy: &mut [f64; N]) {
+        let net = &self.net;
+        let (pumps, nodes, ends) = (net.pumps.len(), net.nodes.len(), net.ends.len());
+        *dy = [0.0; N];
+        // Pressures felt at nodes, then at ends; and what flows into each.
+        let mut p = [0.0; N];
+        let mut into = [0.0; N];
+        let vapour = net.fluid.vapour;
+        if self.damped_walls {
+            for (b, c) in self.carry.iter().enumerate() {
+                let q = if self.check_shut[b] { 0.0 } else { y[pumps + nodes + b] };
+                into[c.from] -= q;
+                into[c.to] += q;
+            }
+        }
+        for k in 0..nodes {
+            p[k] = (y[pumps + k] + self.wall[k] * into[k]).max(vapour);
+        }
+        into = [0.0; N];
+        for k in 0..ends {
+            p[nodes + k] = self.ends[k].at(t);
+        }
+        let first_branch = pumps + nodes;
+        for (b, (c, unit)) in self.carry.iter().zip(&net.branches).enumerate() {
+            let mut q = y[first_branch + b];
+            let mut drive = p[c.from] - p[c.to] - c.offset;
+            if let Some(k) = unit.pump {
+                let emf = y[k];
+                let (rise, load) = self.pump_point(k, b, p[c.from], q, emf);
+                drive += rise;
+                if self.turning[k] {
+                    let u = &net.pumps[k];
+                    let pull = self.current(k, t, emf) - load;
+                    dy[k] = u.motor_constant * u.motor_constant / u.inertia * pull;
+                }
+            }
+            if self.check_shut[b] {
+                q = drive / c.shut_slope;
+            } else {
+                let size = q.abs();
+                let re = c.reynolds * size;
+                let f_re = if net.exact_friction {
+                    if re < 1.0 { 64.0 } else { friction_factor_churchill(re, c.relative_roughness) * re }
+                } else {
+                    self.tables[c.table].f_re(re)
+                };
+                let resistance = c.linear + c.viscous * f_re + c.square * size;
+                dy[first_branch + b] = (drive - resistance * q) * c.per_inertance;
+            }
+            into[c.from] -= q;
+            into[c.to] += q;
+        }
+        for (k, r) in net.regulators.iter().enumerate() {
+            let at = self.poppet_at(k);
+            let (from, to) = (self.place(r.from), self.place(r.to));
+            let (fuel, back) = (p[from], p[to]);
+            let q = self.by_pass_at(r, y[at], fuel - back);
+            into[from] -= q;
+            into[to] += q;
+            if r.lag > 0.0 {
+                dy[at + 2] = (self.references[k].at(t) - y[at + 2]) / r.lag;
+            }
+            let friction = match self.poppet[k] {
+                Poppet::Seat | Poppet::Full | Poppet::Stuck => continue,
+                Poppet::Up => r.friction,
+                Poppet::Down => -r.friction,
+                Poppet::Free => 0.0,
+            };
+            dy[at] = y[at + 1];
+            let reference = self.reference(k, t, y[at + 2]);
+            dy[at + 1] = (balance(r, (fuel, back, reference), y[at], y[at + 1]) - friction) / r.mass;
+        }
+        let first_injector = self.injected(0);
+        for (k, unit) in net.injectors.iter().enumerate() {
+            let open = if self.pulses.is_open(k) { unit.cd_a } else { 0.0 };
+            let cd_a = open + unit.leak_cd_a;
+            if cd_a > 0.0 {
+                let dp = p[unit.node] - self.back(k, t);
+                let (q, _) = orifice::flow(dp, cd_a, net.fluid.rho, orifice::DP_SMALL);
+                into[unit.node] -= q;
+                dy[first_injector + k] = q;
+            }
+        }
+        let warming = self.temperature.slope * net.fluid.expansion;
+        for (k, n) in net.nodes.iter().enumerate() {
+            dy[pumps + k] = (into[k] + warming * n.volume) / n.capacitance;
+        }
+        let first_end = self.received(0);
+        dy[first_end..first_end + ends].copy_from_slice(&into[nodes..nodes + ends]);
+    }
+
+    fn typical(&self, component: usize) -> f64 {
+        let (pumps, nodes, branches) = (self.net.pumps.len(), self.net.nodes.len(), self.net.branches.len());
+        let poppets = pumps + nodes + branches;
+        if component < pumps {
+            1.0
+        } else if component < pumps + nodes {
+            1e5
+        } else if component < poppets {
+            1e-5
+        } else if component < self.injected(0) {
+            [1e-4, 1e-2, 1e5][(component - poppets) % 3]
+        } else {
+            1e-6
+        }
+    }
+
+    fn next_time_event(&self, _t: f64) -> Option<f64> {
+        let corner = self.corners.get(self.next_corner).copied().unwrap_or(f64::INFINITY);
+        let next = corner.min(self.pulses.next);
+        next.is_finite().then_some(next)
+    }
+
+    fn at_time_event(&mut self, t: f64, y: &mut [f64; N]) -> After {
+        if self.corners.get(self.next_corner).is_some_and(|c| *c <= t) {
+            self.next_corner += 1;
+            self.record(t, EventKind::Corner);
+        }
+        self.refresh(t);
+        let differences: Vec<f64> = (0..self.net.injectors.len())
+            .map(|k| self.pressure(Place::Node(self.net.injectors[k].node), t, y) - self.back(k, t))
+            .collect();
+        let mut told: Vec<EventKind> = Vec::new();
+        self.pulses.at(
+            t,
+            &self.net,
+            &self.clock,
+            |k| differences[k],
+            |change| match change {
+                Change::Commanded(injector, width, outside) => {
+                    told.push(EventKind::Commanded { injector, width });
+                    if outside {
+                        told.push(EventKind::OutsideDeadTime { injector });
+                    }
+                }
+                Change::Opened(injector) => told.push(EventKind::Opened { injector }),
+                Change::Closed(injector) => told.push(EventKind::Closed { injector }),
+            },
+        );
+        for kind in told {
+            self.record(t, kind);
+        }
+        // A pump at rest may start when its relay closes.
+        for k in 0..self.net.pumps.len() {
+            if !self.turning[k] && self.motor_pull(k, t, y) > 0.0 {
+                self.turning[k] = true;
+                self.record(t, EventKind::PumpStarted { pump: k });
+            }
+        }
+        After::Restart
+    }
+
+    fn root_count(&self) -> usize {
+        self.net.pumps.len()
+            + self.net.branches.len()
+            + 2 * self.net.regulators.len()
+            + self.boiling.len()
+            + self.net.ends.len()
+    }
+
+    fn roots(&self, t: f64, y: &[f64; N], g: &mut [f64]) {
+        let mut at = 0;
+        let mut put = |v: f64| {
+            g[at] = v;
+            at += 1;
+        };
+        for k in 0..self.net.pumps.len() {
+            put(if self.turning[k] { y[self.pump(k)] } else { -self.motor_pull(k, t, y) });
+        }
+        for b in 0..self.carry.len() {
+            put(if !self.carry[b].one_way {
+                1.0
+            } else if self.check_shut[b] {
+                -self.drive(b, t, y)
+            } else {
+                y[self.branch(b)]
+            });
+        }
+        for (k, r) in self.net.regulators.iter().enumerate() {
+            let at = self.poppet_at(k);
+            let (x, v) = (y[at], y[at + 1]);
+            let hold = r.friction + BREAK_AWAY;
+            let (first, second) = match self.poppet[k] {
+                Poppet::Seat => (hold - self.force(k, t, y), 1.0),
+                Poppet::Full => (hold + self.force(k, t, y), 1.0),
+                Poppet::Stuck => {
+                    let f = self.force(k, t, y);
+                    (hold - f, hold + f)
+                }
+                Poppet::Up => (v + SPEED_SLACK, r.max_lift - x + LIFT_SLACK),
+                Poppet::Down => (SPEED_SLACK - v, x + LIFT_SLACK),
+                Poppet::Free => (r.max_lift - x + LIFT_SLACK, x + LIFT_SLACK),
+            };
+            put(first);
+            put(second);
+        }
+        for &n in &self.boiling {
+            put(y[self.node(n)] - self.net.fluid.vapour);
+        }
+        for (k, e) in self.net.ends.iter().enumerate() {
+            put(e.fuel.map_or(1.0, |fuel| fuel + y[self.received(k)]));
+        }
+    }
+
+    fn at_root(&mut self, crossing: Crossing, t: f64, y: &mut [f64; N]) -> After {
+        let mut root = crossing.root;
+        if root < self.net.pumps.len() {
+            let stops = self.turning[root];
+            if stops {
+                y[self.pump(root)] = 0.0;
+            }
+            self.turning[root] = !stops;
+            let kind = if stops {
+                EventKind::PumpStopped { pump: root }
+            } else {
+                EventKind::PumpStarted { pump: root }
+            };
+            self.record(t, kind);
+            return After::Restart;
+        }
+        root -= self.net.pumps.len();
+        if root < self.carry.len() {
+            let opens = self.check_shut[root];
+            y[self.branch(root)] = 0.0;
+            // Reversed by pressures that still drive it forward: it does not shut.
+            self.check_shut[root] = !opens;
+            let kind = if opens {
+                EventKind::CheckOpened { branch: root }
+            } else {
+                EventKind::CheckShut { branch: root }
+            };
+            self.record(t, kind);
+            return After::Restart;
+        }
+        root -= self.carry.len();
+        if root < 2 * self.net.regulators.len() {
+            self.at_poppet(root / 2, root % 2 == 1, t, y);
+            return After::Restart;
+        }
+        root -= 2 * self.net.regulators.len();
+        if root < self.boiling.len() {
+            let node = self.boiling[root];
+            let kind =
+                if crossing.rising { EventKind::Collapsed { node } } else { EventKind::Boils { node } };
+            self.record(t, kind);
+            return After::Restart;
+        }
+        root -= self.boiling.len();
+        self.record(t, EventKind::RanDry { end: root });
+        if self.stop_when_dry { After::Stop } else { After::Continue }
+    }
+}
+
+impl<const N: usize> NetSystem<N> {
+    #[inline]
+    fn place(&self, p: Place) -> usize {
+        match p {
+            Place::Node(k) => k,
+            Place::End(k) => self.net.nodes.len() + k,
+        }
+    }
+}
