@@ -116,8 +116,20 @@ pub fn net(c: Choice) -> Net {
     let fluid = Fluid { rho: 740.0, mu: 4.5e-4, vapour: 55e3, expansion: 1.1e-3 };
     // Rail of 60 cm³ and the chamber behind the poppet of 5 cm³, rigid.
     let mut nodes = vec![
-        Node { name: "rail".into(), volume: c.rail, capacitance: c.rail / 1.0e9 + c.damper, wall: 0.0, may_boil: false },
-        Node { name: "return chamber".into(), volume: 5e-6, capacitance: 5e-6 / 1.0e9, wall: 0.0, may_boil: true },
+        Node {
+            name: "rail".into(),
+            volume: c.rail,
+            capacitance: c.rail / 1.0e9 + c.damper,
+            wall: 0.0,
+            may_boil: false,
+        },
+        Node {
+            name: "return chamber".into(),
+            volume: 5e-6,
+            capacitance: 5e-6 / 1.0e9,
+            wall: 0.0,
+            may_boil: true,
+        },
     ];
     let mut branches = Vec::new();
     let (rail, chamber, tank) = (Place::Node(0), Place::Node(1), Place::End(0));

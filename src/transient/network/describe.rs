@@ -312,10 +312,12 @@ impl Net {
         }
         let acted_on = |k: usize| {
             let at = Place::Node(k);
-            self.regulators.iter().any(|r| r.from == at || r.to == at) || self.injectors.iter().any(|i| i.node == k)
+            self.regulators.iter().any(|r| r.from == at || r.to == at)
+                || self.injectors.iter().any(|i| i.node == k)
         };
         if let Some(k) = (0..self.nodes.len()).find(|k| self.nodes[*k].wall != 0.0 && acted_on(*k)) {
-            let why = "has a damped wall where a regulator or injector acts: put the damping into the hose".into();
+            let why =
+                "has a damped wall where a regulator or injector acts: put the damping into the hose".into();
             return Err(BadNet { key: format!("{}.wall", self.nodes[k].name), why });
         }
         for b in &self.branches {
