@@ -17,18 +17,30 @@ mod chart_style;
 mod chart_text;
 // Slider-crank, Wiebe and compressible flow against the engine rows.
 mod cylinder_reference;
+// Wiring and motor against their reference rows.
+mod electric_reference;
 // Demand, altitude, power corrections against the engine rows; practice rows that state a number of a law.
 mod engine_reference;
 // Workings add up: printed formula, printed numbers, printed result.
 mod explain_workings;
+// Filters against their reference rows.
+mod filter_reference;
 // Fuel properties against reference rows; laws over any blend.
 mod fuel_reference;
+// Injectors against their reference rows.
+mod injector_reference;
+// Lines, steady and unsteady, against their reference rows.
+mod line_reference;
 // Notebooks are read and written without loss.
 #[cfg(feature = "page")]
 mod notebook_document;
 // Pages: balanced, self-contained, escaped, legible.
 #[cfg(feature = "page")]
 mod notebook_page;
+// Orifices, valve sizing and poppets against their reference rows.
+mod orifice_reference;
+// Every part at any input: odd, rising, true slopes, limits, inverses, refusals.
+mod part_laws;
 // The four demo builds: fuelled, short, and each cure.
 mod steady_demo;
 // Run loop: landing, stopping, refusing, watching, convergence.
@@ -39,35 +51,21 @@ mod stepper_reference;
 mod study_distribution;
 // Bounded least squares against certified regressions.
 mod study_fit;
-// Rows of the statistics reference.
-mod study_reference;
+// Intervals: published values, coverage by simulation.
+mod study_interval;
+// Rare failure against closed forms and the literature.
+mod study_reliability;
+// Every usable row of the statistics reference.
+mod study_rows;
+// Plans and runs: threads, cancel, resume, failures, memory.
+mod study_run;
 // Draws: published points, frozen values, correlation.
 mod study_sampling;
+// Shares of variance, tornado, contrasts, worth of measuring, comparison, sweeps.
+mod study_sensitivity;
 // Reader of the reference rows, and the count of those held.
 mod support;
 // Motored and fired cylinders: isentropic peak, mass, heat loss, port pressure.
 mod transient_engine_gas;
-// Wiring and motor against their reference rows.
-mod electric_reference;
-// Filters against their reference rows.
-mod filter_reference;
-// Injectors against their reference rows.
-mod injector_reference;
-// Lines, steady and unsteady, against their reference rows.
-mod line_reference;
-// Orifices, valve sizing and poppets against their reference rows.
-mod orifice_reference;
-// Every part at any input: odd, rising, true slopes, limits, inverses, refusals.
-mod part_laws;
-mod study_distribution; // probability laws against outside quantiles and moments
-mod study_fit; // bounded least squares against certified regressions
-mod study_interval; // intervals: published values, coverage by simulation
-mod study_reliability; // rare failure against closed forms and the literature
-mod study_rows; // every usable row of the statistics reference
-mod study_run; // plans and runs: threads, cancel, resume, failures, memory
-mod study_sampling; // draws: published points, frozen values, correlation
-mod study_sensitivity; // shares of variance, tornado, contrasts, worth of measuring, comparison, sweeps
-
-mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
-mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure
-mod transient_network; // the circuit in time: accuracy, conservation, stops, events, refusals
+// The circuit in time: accuracy, conservation, stops, events, refusals.
+mod transient_network;

@@ -53,7 +53,7 @@ struct One {
 }
 
 /// Degrees of freedom given to the c.o.v. foreseen from the chains.
-const FORESEEN_WEIGHT: f64 = 3.0;
+const FORESEEN_WEIGHT: f64 = 1.0;
 
 /// The chance of failing by subset simulation.
 ///
@@ -98,7 +98,7 @@ pub fn subset(
     let (cov, interval) = if repeats.len() >= 4 {
         let variance = logs.iter().map(|l| (l - middle).powi(2)).sum::<f64>() / (n - 1.0);
         // A few repeats can lie together by luck: their spread is pooled with what the chains foresee (between levels taken as
-        // uncorrelated and as fully correlated), weighted as three repeats. The weight is this library's own; coverage is tested.
+        // uncorrelated and as fully correlated), weighted as one repeat. The weight is this library's own; coverage is tested.
         let dof = n - 1.0 + FORESEEN_WEIGHT;
         let variance = ((n - 1.0) * variance + FORESEEN_WEIGHT * (apart * together).ln_1p()) / dof;
         let half = -t_quantile(0.5 * (1.0 - confidence), dof) * (variance / n).sqrt();
