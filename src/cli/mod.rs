@@ -1,12 +1,18 @@
 //! The command line: one file a subcommand, each with its arguments and `run`.
+//!
+//! Exit codes: 0 done; 1 the work failed (a cell, a comparison, a missing piece of the machine);
+//! 2 the command itself is wrong (a missing file, an unknown key).
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
-mod try_cell;
+mod check;
+mod files;
+mod point;
+mod run;
 
 #[derive(Parser)]
-#[command(name = "railrise", version, about)]
+#[command(name = "railrise", version, about, max_term_width = 100)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -14,13 +20,31 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
-    /// dev
-    TryCell(try_cell::Args),
+    /// Run notebooks and write each with its outputs, and as a page
+    Run(run::Args),
+    /// Run notebooks again and compare with the outputs stored in them
+    Check(check::Args),
+    /// Work out one operating point of a build
+    Point(point::Args),
 }
 
 /// Reads the command line and does what it says.
 pub fn run() -> ExitCode {
     match Cli::parse().command {
-        Command::TryCell(args) => try_cell::run(args),
+        Command::Run(args) => run::run(args),
+        Command::Check(args) => check::run(args),
+        Command::Point(args) => point::run(args),
     }
+}
+
+/// The command itself was wrong.
+fn wrong(message: impl std::fmt::Display) -> ExitCode {
+    eprintln!("railrise: {message}");
+    ExitCode::from(2)
+}
+
+/// The command was right, the work failed.
+fn failed(message: impl std::fmt::Display) -> ExitCode {
+    eprintln!("railrise: {message}");
+    ExitCode::FAILURE
 }

@@ -13,9 +13,11 @@
 
 pub mod cell;
 pub mod error;
+pub mod headless;
 pub mod home;
 pub mod library;
 pub mod prepare;
+pub mod protocol;
 pub mod relay;
 pub mod session;
 pub mod shim;

@@ -1,6 +1,7 @@
 //! A bar with the time left, in a notebook and in a terminal.
 
-use super::show::{Live, Reader, reader, show_live};
+use super::show::{Live, Reader, live, reader};
+use super::wire::PROGRESS;
 use super::{Bundle, Rich, cancelled, escape_html};
 use std::io::{IsTerminal, Write};
 use std::sync::Mutex;
@@ -77,7 +78,7 @@ impl Progress {
         match reader() {
             Reader::Ours => match &drawn.place {
                 Some(place) => place.update(self),
-                None => drawn.place = Some(show_live(self)),
+                None => drawn.place = Some(live(PROGRESS, self)),
             },
             Reader::Terminal if std::io::stderr().is_terminal() => {
                 let _ = write!(std::io::stderr(), "\r\x1b[2K{}", self.sentence());

@@ -68,8 +68,12 @@ pub struct Live {
 
 /// Puts a value on the page and returns the place, to replace it later.
 pub fn show_live<T: Rich + ?Sized>(value: &T) -> Live {
+    live("railrise-", value)
+}
+
+pub(super) fn live<T: Rich + ?Sized>(prefix: &str, value: &T) -> Live {
     static NEXT: AtomicU64 = AtomicU64::new(1);
-    let id = format!("railrise-{}-{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed));
+    let id = format!("{prefix}{}-{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed));
     let bundle = value.rich();
     emit(&bundle, &wire::display(&bundle, Some(&id)));
     Live { id }

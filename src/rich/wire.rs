@@ -13,6 +13,9 @@ pub const MARK: &str = "\u{2}railrise ";
 /// Set in the environment of a cell that is run by this package's own kernel or runner.
 pub const CELL_VARIABLE: &str = "RAILRISE_CELL";
 
+/// How the names of places begin that hold a bar of progress.
+pub const PROGRESS: &str = "railrise-progress-";
+
 /// A bundle to put on the page.
 pub fn display(bundle: &Bundle, id: Option<&str>) -> Value {
     json!({"kind": "display", "data": bundle.to_json(), "id": id})

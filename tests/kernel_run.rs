@@ -1,0 +1,213 @@
+//! Notebooks run without a reader, through the built program.
+
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn railrise() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_railrise"))
+}
+
+/// A folder of its own for one test, emptied first.
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("kernel run").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("the test's folder");
+    folder
+}
+
+fn code(source: &str, tags: &[&str]) -> Value {
+    json!({"cell_type": "code", "execution_count": null, "metadata": {"tags": tags}, "outputs": [], "source": source})
+}
+
+fn write(path: &Path, cells: &[Value]) {
+    let mut cells = cells.to_vec();
+    for (n, cell) in cells.iter_mut().enumerate() {
+        cell["id"] = format!("cell-{n}").into();
+    }
+    let notebook = json!({"cells": cells, "metadata": {}, "nbformat": 4, "nbformat_minor": 5});
+    std::fs::write(path, notebook.to_string()).expect("the test's notebook");
+}
+
+fn read(path: &Path) -> Value {
+    serde_json::from_str(&std::fs::read_to_string(path).expect("the written copy")).expect("JSON")
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn text(value: &Value) -> String {
+    match value {
+        Value::Array(lines) => lines.iter().filter_map(Value::as_str).collect(),
+        other => other.as_str().unwrap_or_default().to_owned(),
+    }
+}
+
+#[test]
+fn a_notebook_runs_and_the_copy_holds_what_it_said() {
+    let folder = folder("a whole notebook");
+    let stored = folder.join("whole.ipynb");
+    write(
+        &stored,
+        &[
+            code("let rpm = 6500.0;\nlet name = \"car\";", &["parameters"]),
+            code("format!(\"{name} {rpm:.0}\")", &[]),
+            code("println!(\"to stdout\"); eprintln!(\"to stderr\"); print!(\"no line end\");", &[]),
+            code("let b = Bundle::text(\"t\").html(\"<b>t</b>\"); show(&b); show(&b); b", &[]),
+            code("let v = vec![1.0, 2.5]; let o = Some(3).map(|x| x + 1); let r = (2.0f64).sqrt();", &[]),
+            code("(v.len(), o, r)", &[]),
+            code("panic!(\"on purpose {}\", 3)", &["raises-exception"]),
+            code(
+                "let r: Result<i32, String> = Err(\"bad gauge\".into()); let x = r?;",
+                &["raises-exception"],
+            ),
+            code("let q: u32 = rpm;", &["raises-exception"]),
+            code("loop {}", &["skip-execution"]),
+            code(
+                "for i in progress(\"steps\", 0..30) { std::thread::sleep(std::time::Duration::from_millis(10)); if i == 29 { print!(\"end\") } }",
+                &[],
+            ),
+            code("v", &[]),
+        ],
+    );
+    let before = std::fs::read(&stored).expect("the stored notebook");
+    let out = folder.join("out");
+    let ran = railrise()
+        .arg("run")
+        .arg(&stored)
+        .arg("--out")
+        .arg(&out)
+        .args(["--set", "rpm=7000"])
+        .output()
+        .expect("runs");
+    assert!(ran.status.success(), "{}", said(&ran));
+    assert_eq!(
+        std::fs::read(&stored).expect("the stored notebook"),
+        before,
+        "the stored notebook is never written"
+    );
+
+    let copy = read(&out.join("whole.ipynb"));
+    let outputs = |cell: usize| copy["cells"][cell]["outputs"].as_array().cloned().unwrap_or_default();
+    let result =
+        |cell: usize| outputs(cell).last().map(|o| text(&o["data"]["text/plain"])).unwrap_or_default();
+    assert_eq!(text(&copy["cells"][0]["source"]), "let rpm = 7000.0;\nlet name = \"car\";");
+    assert_eq!(result(1), "\"car 7000\"");
+    let streams = outputs(2);
+    let stream = |name: &str| {
+        streams.iter().filter(|o| o["name"] == name).map(|o| text(&o["text"])).collect::<String>()
+    };
+    assert_eq!(
+        (stream("stdout").as_str(), stream("stderr").as_str()),
+        ("to stdout\nno line end", "to stderr\n")
+    );
+    let kinds: Vec<_> = outputs(3).iter().map(|o| o["output_type"].clone()).collect();
+    assert_eq!(kinds, ["display_data", "display_data", "execute_result"], "every picture of a cell survives");
+    assert_eq!(result(5), "(2, Some(4), 1.4142135623730951)", "types that need the library's sources");
+    assert_eq!(outputs(6)[0]["evalue"], "on purpose 3", "a panic is an error");
+    let returned =
+        outputs(7).into_iter().find(|o| o["output_type"] == "error").expect("a `?` that returns is an error");
+    assert!(returned["evalue"].as_str().is_some_and(|m| m.contains("bad gauge")), "{returned}");
+    assert_eq!(outputs(8)[0]["ename"], "compile error");
+    assert!(outputs(9).is_empty() && copy["cells"][9]["execution_count"].is_null());
+    assert_eq!(outputs(10).len(), 1, "a finished bar leaves only the text: {:?}", outputs(10));
+    assert_eq!(text(&outputs(10)[0]["text"]), "end");
+    assert_eq!(result(11), "[1.0, 2.5]", "a panic loses nothing, and showing a variable does not use it up");
+    assert!(copy["cells"][11]["metadata"]["railrise"]["seconds"].as_f64().is_some_and(|s| s > 0.0));
+    let page = std::fs::read_to_string(out.join("whole.html")).expect("the page");
+    assert!(page.contains("on purpose 3") && !page.contains("http://"), "the page shows the outputs");
+
+    // The copy, run again, says the same; a changed output is found and named.
+    let checked = railrise().arg("check").arg(out.join("whole.ipynb")).output().expect("runs");
+    assert!(checked.status.success(), "{}", said(&checked));
+    let mut changed = copy;
+    changed["cells"][1]["outputs"][0]["data"]["text/plain"] = "\"car 7001\"".into();
+    std::fs::write(out.join("changed.ipynb"), changed.to_string()).expect("written");
+    let checked = railrise().arg("check").arg(out.join("changed.ipynb")).output().expect("runs");
+    assert_eq!(checked.status.code(), Some(1));
+    assert!(said(&checked).contains("cell 2") && said(&checked).contains("car 7001"), "{}", said(&checked));
+}
+
+#[test]
+fn a_failing_cell_stops_its_notebook_and_is_named() {
+    let folder = folder("failing");
+    write(
+        &folder.join("a.ipynb"),
+        &[code("let a = 1;", &[]), code("let b: u32 = \"x\";", &[]), code("a", &[])],
+    );
+    write(&folder.join("b.ipynb"), &[code("1 + 1", &[])]);
+    let out = folder.join("out");
+    let ran = railrise().arg("run").arg(&folder).arg("--out").arg(&out).output().expect("runs");
+    let words = said(&ran);
+    assert_eq!(ran.status.code(), Some(1), "{words}");
+    assert!(words.contains("a.ipynb: cell 2") && !words.contains("panicked at"), "{words}");
+    let copy = read(&out.join("a.ipynb"));
+    assert_eq!(copy["cells"][1]["outputs"][0]["output_type"], "error");
+    assert!(copy["cells"][2]["execution_count"].is_null(), "what follows is not run");
+    assert_eq!(
+        text(&read(&out.join("b.ipynb"))["cells"][0]["outputs"][0]["data"]["text/plain"]),
+        "2",
+        "the next notebook is"
+    );
+    assert!(out.join("index.html").is_file());
+}
+
+#[test]
+fn a_wrong_command_says_so_with_code_2() {
+    let folder = folder("wrong");
+    write(&folder.join("p.ipynb"), &[code("let rpm = 1.0;", &["parameters"])]);
+    std::fs::write(folder.join("cut.ipynb"), "{\"cells\": [").expect("written");
+    let cases: [(&[&str], &str); 5] = [
+        (&["no-such.ipynb"], "there is no such file"),
+        (&["p.ipynb", "--set", "rmp=2"], "rpm"),
+        (&["cut.ipynb"], "cut.ipynb"),
+        (&["p.ipynb", "--set", "rpm"], "KEY=VALUE"),
+        (&["p.ipynb", "--out", "."], "--out"),
+    ];
+    for (args, expected) in cases {
+        let ran = railrise().arg("run").args(args).current_dir(&folder).output().expect("runs");
+        assert_eq!(ran.status.code(), Some(2), "{args:?}: {}", said(&ran));
+        assert!(
+            said(&ran).contains(expected) && !said(&ran).contains("backtrace"),
+            "{args:?}: {}",
+            said(&ran)
+        );
+    }
+}
+
+#[test]
+fn missing_sources_stop_the_run_before_the_evaluator_starts() {
+    let folder = folder("no sources");
+    write(&folder.join("p.ipynb"), &[code("1", &[])]);
+    // A path with the compiler but without apt-get, and a cache of its own.
+    let bin = folder.join("bin");
+    std::fs::create_dir_all(&bin).expect("made");
+    let find = |tool: &str| {
+        std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default())
+            .map(|p| p.join(tool))
+            .find(|p| p.is_file())
+    };
+    #[cfg(unix)]
+    std::os::unix::fs::symlink(find("rustc").expect("rustc is on the path"), bin.join("rustc"))
+        .expect("linked");
+    let sysroot = Command::new("rustc").arg("--print=sysroot").output().expect("rustc runs").stdout;
+    if Path::new(String::from_utf8_lossy(&sysroot).trim()).join("lib/rustlib/src/rust/library/core").exists()
+    {
+        return; // They are installed: there is nothing to miss.
+    }
+    let cache = std::env::temp_dir().join(format!("railrise-test-{}", std::process::id()));
+    let ran = railrise()
+        .arg("run")
+        .arg(folder.join("p.ipynb"))
+        .arg("--out")
+        .arg(folder.join("out"))
+        .env("PATH", &bin)
+        .env_remove("RUST_SRC_PATH")
+        .env("RAILRISE_CACHE", &cache)
+        .output()
+        .expect("runs");
+    let _ = std::fs::remove_dir_all(cache);
+    assert_eq!(ran.status.code(), Some(1));
+    assert!(said(&ran).contains("rustup component add rust-src"), "{}", said(&ran));
+}
