@@ -96,4 +96,5 @@ mod study_sensitivity; // shares of variance, tornado, contrasts, worth of measu
 mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
 mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure
 mod kernel_run;
+mod part_laws;
 mod transient_engine_gas; // notebooks without a reader: outputs, errors, parameters, comparison

@@ -8,6 +8,7 @@ use std::process::ExitCode;
 
 mod check;
 mod files;
+mod kernel;
 mod point;
 mod run;
 
@@ -24,6 +25,8 @@ enum Command {
     Run(run::Args),
     /// Run notebooks again and compare with the outputs stored in them
     Check(check::Args),
+    /// The kernel for notebook programs
+    Kernel(kernel::Args),
     /// Work out one operating point of a build
     Point(point::Args),
 }
@@ -33,6 +36,7 @@ pub fn run() -> ExitCode {
     match Cli::parse().command {
         Command::Run(args) => run::run(args),
         Command::Check(args) => check::run(args),
+        Command::Kernel(args) => kernel::run(args),
         Command::Point(args) => point::run(args),
     }
 }

@@ -45,29 +45,45 @@ pub fn run(args: Args) -> ExitCode {
 }
 
 fn asked(text: &str, dim: Dim, bare: &str, what: &str) -> Result<unit::Read, Error> {
-    let with_unit = if text.trim().parse::<f64>().is_ok() && !bare.is_empty() { format!("{text} {bare}") } else { text.to_owned() };
+    let with_unit = if text.trim().parse::<f64>().is_ok() && !bare.is_empty() {
+        format!("{text} {bare}")
+    } else {
+        text.to_owned()
+    };
     unit::read(&with_unit, dim).map_err(|e| {
-        Error::new(Kind::Value, format!("--{what} \"{text}\" is not a {} with a unit ({e:?})", dim.name())).next(format!("accepted units: {}", unit::accepted(dim)))
+        Error::new(Kind::Value, format!("--{what} \"{text}\" is not a {} with a unit ({e:?})", dim.name()))
+            .next(format!("accepted units: {}", unit::accepted(dim)))
     })
 }
 
 fn work(args: &Args) -> Result<String, Error> {
     let mut build = Build::read(&args.build)?;
     for s in &args.set {
-        let (key, value) = s.split_once('=').ok_or_else(|| Error::new(Kind::Value, format!("--set \"{s}\" has no =")).next("write --set \"main pump.wear=10 %\""))?;
+        let (key, value) = s.split_once('=').ok_or_else(|| {
+            Error::new(Kind::Value, format!("--set \"{s}\" has no ="))
+                .next("write --set \"main pump.wear=10 %\"")
+        })?;
         build.set(key.trim(), value.trim())?;
     }
     let speed = asked(&args.rpm, Dim::AngularVelocity, "rpm", "rpm")?;
     let boost = asked(&args.boost, Dim::Pressure, "", "boost")?;
-    let ambient = build.section("ambient").parameter("pressure").map_or(railrise::quantity::STANDARD_ATMOSPHERE, |p| p.si);
+    let ambient = build
+        .section("ambient")
+        .parameter("pressure")
+        .map_or(railrise::quantity::STANDARD_ATMOSPHERE, |p| p.si);
     let boost = match boost.flavour {
         Some(Flavour::Absolute) => GaugePressure::from_pascals(boost.si - ambient),
         _ => GaugePressure::from_pascals(boost.si),
     };
     if !(speed.si >= 0.0) {
-        return Err(Error::new(Kind::Value, format!("--rpm {} is below zero", args.rpm)).next("give a speed of zero (engine off) or more"));
+        return Err(Error::new(Kind::Value, format!("--rpm {} is below zero", args.rpm))
+            .next("give a speed of zero (engine off) or more"));
     }
-    let op = if speed.si == 0.0 { Operating::engine_off() } else { Operating::at(rad_per_s(speed.si), pa(boost.pascals())) };
+    let op = if speed.si == 0.0 {
+        Operating::engine_off()
+    } else {
+        Operating::at(rad_per_s(speed.si), pa(boost.pascals()))
+    };
     let p = point(&build, &op)?;
     let mut out = String::new();
     if speed.si == 0.0 {
@@ -85,7 +101,12 @@ fn work(args: &Args) -> Result<String, Error> {
         let line = s.line.map_or_else(String::new, |l| format!(" (line {l})"));
         out.push_str(&format!("Probable slip, {}{line}: {}\n\n", s.key, s.what));
     }
-    out.push_str(&format!("{}\n{}\n{}\n", explain::readings(&p), explain::checks(&l), explain::reserve_words(&r)));
+    out.push_str(&format!(
+        "{}\n{}\n{}\n",
+        explain::readings(&p),
+        explain::checks(&l),
+        explain::reserve_words(&r)
+    ));
     for figure in &args.explain {
         out.push_str(&format!("\n{}", explain::explain(&p, figure)?));
     }

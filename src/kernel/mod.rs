@@ -12,13 +12,17 @@
 //!   a cell needs was built beforehand ([`library`]).
 
 pub mod cell;
+pub mod desk;
 pub mod error;
 pub mod headless;
 pub mod home;
+pub mod install;
 pub mod library;
+pub mod message;
 pub mod prepare;
 pub mod protocol;
 pub mod relay;
+pub mod serve;
 pub mod session;
 pub mod shim;
 pub mod sources;

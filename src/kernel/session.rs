@@ -47,6 +47,28 @@ pub enum Output {
     Clear(bool),
 }
 
+/// Something that can be written at the cursor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Choice {
+    /// What is written.
+    pub code: String,
+    /// Its kind, such as `function`.
+    pub kind: &'static str,
+    /// How it is shown, with its arguments.
+    pub label: String,
+}
+
+/// What can stand at a place of the code.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Choices {
+    /// First byte that a choice replaces.
+    pub from: usize,
+    /// Byte after the last.
+    pub to: usize,
+    /// The choices.
+    pub choices: Vec<Choice>,
+}
+
 /// A notebook being run.
 pub struct Session {
     context: Option<CommandContext>,
@@ -418,9 +440,13 @@ impl Session {
         all
     }
 
-    /// What can stand at a place of the code; the analyser's answer.
-    pub fn completions(&mut self, code: &str, at: usize) -> Option<evcxr::Completions> {
-        self.context.as_mut()?.completions(code, at).ok()
+    /// What can stand at a place of the code, counted in bytes.
+    pub fn completions(&mut self, code: &str, at: usize) -> Option<Choices> {
+        let found = self.context.as_mut()?.completions(code, at).ok()?;
+        let ours = |code: &str| !code.contains("evcxr");
+        let choices = found.completions.into_iter().filter(|c| ours(&c.code));
+        let choices = choices.map(|c| Choice { code: c.code, kind: c.kind, label: c.label });
+        Some(Choices { from: found.start_offset, to: found.end_offset, choices: choices.collect() })
     }
 
     /// What is known about the name before a place of the code, as text and HTML.
