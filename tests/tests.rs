@@ -15,6 +15,9 @@ mod chart_spread;
 mod chart_style;
 // Text in figures never overlaps, clips or shrinks; figures are labelled for screen readers.
 mod chart_text;
+// The program as a person meets it: messages, exit codes, files.
+#[cfg(feature = "kernel")]
+mod cli;
 // Slider-crank, Wiebe and compressible flow against the engine rows.
 mod cylinder_reference;
 // Wiring and motor against their reference rows.

@@ -116,7 +116,7 @@ fn static_flow(p: &Point) -> Result<Step> {
         name: "Flow of one injector held open: it follows the root of the difference",
         tex: "q_s",
         text: "q_s",
-        formula_tex: "<q>\\sqrt{\\frac{<dp>}{<dpr>}}\\sqrt{\\frac{<rhor>}{<rho>}}",
+        formula_tex: "<q> \\cdot \\sqrt{\\dfrac{<dp>}{<dpr>}} \\cdot \\sqrt{\\dfrac{<rhor>}{<rho>}}",
         formula: "<q> * sqrt(<dp> / <dpr>) * sqrt(<rhor> / <rho>)",
         terms: vec![
             term(
@@ -159,7 +159,7 @@ fn air(p: &Point) -> Result<Step> {
         name: "Air that the engine takes (speed-density)",
         tex: "\\dot m_a",
         text: "m_a",
-        formula_tex: "<ve>\\,<vd>\\,\\frac{<n>}{120}\\,\\frac{<p>}{<r>\\,<t>}",
+        formula_tex: "<ve> \\cdot <vd> \\cdot \\dfrac{<n>}{120} \\cdot \\dfrac{<p>}{<r> \\cdot <t>}",
         formula: "<ve> * <vd> * <n> / 120 * <p> / (<r> * <t>) * 1000",
         terms: vec![
             term(
@@ -196,7 +196,7 @@ fn fuel_asked(p: &Point) -> Result<Step> {
         name: "Fuel that belongs to this air",
         tex: "\\dot m_f",
         text: "m_f",
-        formula_tex: "\\frac{<air>}{<lam>\\,<afr>}",
+        formula_tex: "\\dfrac{<air>}{<lam> \\cdot <afr>}",
         formula: "<air> / (<lam> * <afr>)",
         terms: vec![
             term("air", "\\dot m_a", "m_a", d.air * 1e3 * p.operating.demand_factor(), "g/s", "air"),
@@ -223,7 +223,7 @@ fn fuel_volume(p: &Point) -> Result<Step> {
         name: "The same as a volume",
         tex: "Q_e",
         text: "Q_e",
-        formula_tex: "3600\\,\\frac{<m>}{<rho>}",
+        formula_tex: "3600 \\cdot \\dfrac{<m>}{<rho>}",
         formula: "3600 * <m> / <rho>",
         terms: vec![
             term("m", "\\dot m_f", "m_f", d.fuel * 1e3, "g/s", "fuel"),
@@ -242,7 +242,7 @@ fn mass_each(p: &Point) -> Result<Step> {
         name: "Fuel for one injection, as the control unit believes it",
         tex: "m_\\mathrm{inj}",
         text: "m_inj",
-        formula_tex: "\\frac{<m>\\,<k>}{<count>}\\,\\frac{120}{<n>}\\,1000",
+        formula_tex: "\\dfrac{<m> \\cdot <k>}{<count>} \\cdot \\dfrac{120}{<n>} \\cdot 1000",
         formula: "<m> * <k> / <count> * 120 / <n> * 1000",
         terms: vec![
             term("m", "\\dot m_f", "m_f", d.fuel * 1e3, "g/s", "fuel that belongs to the air"),
@@ -277,7 +277,7 @@ fn believed_flow(p: &Point) -> Result<Step> {
         name: "Mass flow of an open injector, as the control unit believes it",
         tex: "\\dot m_b",
         text: "m_b",
-        formula_tex: "<q>\\,\\frac{<rhob>}{6\\times 10^{4}}\\sqrt{\\frac{<dpb>}{<dpr>}}\\sqrt{\\frac{<rhor>}{<rhob>}}",
+        formula_tex: "<q> \\cdot \\dfrac{<rhob>}{6\\times 10^{4}} \\cdot \\sqrt{\\dfrac{<dpb>}{<dpr>}} \\cdot \\sqrt{\\dfrac{<rhor>}{<rhob>}}",
         formula: "<q> * <rhob> / 60000 * sqrt(<dpb> / <dpr>) * sqrt(<rhor> / <rhob>)",
         terms: vec![
             term(
@@ -335,7 +335,7 @@ fn pulse(p: &Point) -> Result<Step> {
         name: "Pulse that the control unit commands",
         tex: "t_p",
         text: "t_p",
-        formula_tex: "\\min\\left(\\frac{<m>}{<q>} + <td>,\\ <cycle>\\right)",
+        formula_tex: "\\min\\left(\\dfrac{<m>}{<q>} + <td>,\\ <cycle>\\right)",
         formula: "min(<m> / <q> + <td>, <cycle>)",
         terms: vec![
             term("m", "m_\\mathrm{inj}", "m_inj", b.mass * 1e6, "mg", "fuel for one injection"),
@@ -357,7 +357,7 @@ fn duty(p: &Point) -> Result<Step> {
         name: "Duty cycle",
         tex: "D",
         text: "D",
-        formula_tex: "100\\,\\frac{<tp>}{<tc>}",
+        formula_tex: "100 \\cdot \\dfrac{<tp>}{<tc>}",
         formula: "100 * <tp> / <tc>",
         terms: vec![
             term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
@@ -393,7 +393,7 @@ fn open_time(p: &Point) -> Result<Step> {
             name: "Time that the injector really passes fuel in a cycle: shorter than it opens fully",
             tex: "t_o",
             text: "t_o",
-            formula_tex: "<ts>\\left(\\frac{<tp>-<td>}{<ts>}\\right)^2\\left(2-\\frac{<tp>-<td>}{<ts>}\\right)",
+            formula_tex: "<ts>\\left(\\dfrac{<tp>-<td>}{<ts>}\\right)^2\\left(2-\\dfrac{<tp>-<td>}{<ts>}\\right)",
             formula: "<ts> * ((<tp> - <td>) / <ts>)^2 * (2 - (<tp> - <td>) / <ts>)",
             terms: vec![
                 term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
@@ -446,7 +446,7 @@ fn engine_flow(p: &Point) -> Result<Step> {
         name: "Fuel that the injectors really pass",
         tex: "Q_\\mathrm{inj}",
         text: "Q_inj",
-        formula_tex: "<count>\\,<q>\\,\\frac{<to>}{<tc>}\\,\\frac{60}{1000}",
+        formula_tex: "<count> \\cdot <q> \\cdot \\dfrac{<to>}{<tc>} \\cdot \\dfrac{60}{1000}",
         formula: "<count> * <q> * <to> / <tc> * 60 / 1000",
         terms: vec![
             term("count", "z", "z", i.count, "", "number of injectors"),
@@ -469,7 +469,7 @@ fn lambda(p: &Point) -> Result<Step> {
         name: "Lambda that results",
         tex: "\\lambda",
         text: "lambda",
-        formula_tex: "\\frac{3600\\,<air>}{<q>\\,<rho>\\,<afr>}",
+        formula_tex: "\\dfrac{3600 \\cdot <air>}{<q> \\cdot <rho> \\cdot <afr>}",
         formula: "3600 * <air> / (<q> * <rho> * <afr>)",
         terms: vec![
             term("air", "\\dot m_a", "m_a", d.air * 1e3, "g/s", "air"),
