@@ -48,6 +48,7 @@ fn no_hinge_is_said_and_not_drawn() {
     assert!(figure.hinges().is_empty());
     assert!(figure.figure().description.contains("least headroom is 20 % at 3 rpm"));
     assert!(!figure.svg().contains("hinge"));
+    assert!(figure.svg().contains("Supply stays above demand"));
 }
 
 #[test]
@@ -154,6 +155,18 @@ fn gaps_and_lengths_that_differ_are_told() {
     assert!(notes.contains("\u{201c}gap\u{201d}: 1 of 3 points"), "{notes}");
     let empty = Sweep::new("t", bar("x"), bar("y")).curve(Series::new("none", [f64::NAN], [1.0]));
     assert!(empty.figure().notes[0].contains("no number to draw"));
+}
+
+#[test]
+fn what_lies_outside_a_fixed_range_is_told_not_drawn() {
+    let chart = || Sweep::new("t", bar("x"), bar("y")).curve(Series::new("c", [0.0, 1.0], [1.0, 2.0]));
+    let all = |chart: Sweep| chart.fail_above(5.0, "relief").mark(0.5, 1.5, "middle");
+    assert!(all(chart()).svg().contains("relief"));
+    assert!(all(chart()).figure().notes.is_empty());
+    let cut = all(chart()).y_range(1.6, 3.0);
+    assert!(!cut.svg().contains(">relief<") && !cut.svg().contains(">middle<"));
+    let notes = cut.figure().notes.join(" ");
+    assert!(notes.contains("relief, 5 bar") && notes.contains("middle, 1.5 bar"), "{notes}");
 }
 
 #[test]

@@ -65,13 +65,13 @@ impl Crossing {
 
     /// What pump, wiring, lines and filters can pass.
     pub fn supply(mut self, series: Series) -> Crossing {
-        self.supply = Some(series);
+        self.supply = Some(series.named("supply"));
         self
     }
 
     /// What the engine asks for.
     pub fn demand(mut self, series: Series) -> Crossing {
-        self.demand = Some(series);
+        self.demand = Some(series.named("demand"));
         self
     }
 
@@ -166,6 +166,10 @@ impl Crossing {
     fn stack(&self) -> Stack {
         let mut stack = Stack::new(&self.title, self.x.clone());
         stack.subtitle = self.subtitle.clone();
+        if stack.subtitle.is_empty() && self.supply.is_some() && self.hinges().is_empty() {
+            // Nothing is marked in the picture: say what it means.
+            stack.subtitle = self.verdict();
+        }
         stack.x_limits = self.x_limits;
         let hinges = self.hinges();
         let mut main = Pane::new(self.flow.clone(), 300.0);
@@ -187,16 +191,13 @@ impl Crossing {
                 tone: Tone::Fail,
             });
         }
-        for (number, (series, name)) in
-            [(&self.supply, "supply"), (&self.demand, "demand")].into_iter().enumerate()
-        {
+        for (number, series) in [&self.supply, &self.demand].into_iter().enumerate() {
             if let Some(series) = series {
-                let label = if series.label.is_empty() { name } else { &series.label };
                 main.items.push(Item::Line {
                     series: series.clone(),
                     // Ink, not red, for demand: red is kept for what fails.
                     look: look(number * 5),
-                    label: Some(label.to_string()),
+                    label: Some(series.label.clone()),
                     marked: true,
                 });
             }

@@ -100,6 +100,14 @@ impl Series {
         Series { label, x, y, trouble }
     }
 
+    /// With this label if it has none.
+    pub(crate) fn named(mut self, label: &str) -> Series {
+        if self.label.trim().is_empty() {
+            self.label = label.to_string();
+        }
+        self
+    }
+
     /// Points that can be drawn, in runs between gaps.
     pub(crate) fn runs(&self) -> Vec<Vec<(f64, f64)>> {
         let mut runs = vec![Vec::new()];

@@ -118,6 +118,11 @@ impl Pane {
         Pane { y, items: Vec::new(), height, from_zero: false, limits: None, bare: false }
     }
 
+    /// Whether a level lies in the range shown; without fixed limits the range is made to hold it.
+    fn shows(&self, y: f64) -> bool {
+        self.limits.is_none_or(|(low, high)| (low..=high).contains(&y))
+    }
+
     fn x_values(&self) -> Vec<f64> {
         let mut all = Vec::new();
         for item in &self.items {
@@ -614,7 +619,7 @@ fn column(pane: &Pane, x_range: (f64, f64)) -> Vec<Entry> {
                 colour: look.text,
                 key: Key::Band(*look),
             }),
-            Item::Level { y, label, tone } => entries.push(Entry {
+            Item::Level { y, label, tone } if pane.shows(*y) => entries.push(Entry {
                 at: Some((x_range.1, *y)),
                 lines: wrapped(label),
                 colour: tone.line(),
@@ -769,6 +774,13 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
     busy.dedup_by_key(|p| cell(p));
     let mut lost = Vec::new();
     for item in &pane.items {
+        if let Item::Level { y, label, .. } = item
+            && !pane.shows(*y)
+        {
+            lost.push(format!("Outside the range shown: {label}, {}.", pane.y.value(*y)));
+        }
+    }
+    for item in &pane.items {
         if let Item::Bracket { x, label, row, full } = item {
             let y = panel.area.y0 + 24.0 + 42.0 * *row as f64;
             bracket(sheet, panel, *x, y, *full, label, &mut busy);
@@ -778,6 +790,11 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
         if let Item::Note { at, label, look } = item {
             if !drawable(at.0) || !drawable(at.1) {
                 lost.push(format!("{label}: has no finite place in this figure."));
+                continue;
+            }
+            let within = (panel.x.0..=panel.x.1).contains(&at.0) && (panel.y.0..=panel.y.1).contains(&at.1);
+            if !within {
+                lost.push(format!("Outside the range shown: {label}, {}.", pane.y.value(at.1)));
                 continue;
             }
             let point = (panel.px(at.0), panel.py(at.1));
