@@ -6,6 +6,7 @@ pub mod build;
 pub mod chart;
 pub mod error;
 pub mod explain;
+pub mod fault;
 pub mod fuel;
 pub mod part;
 pub mod prelude;

@@ -7,6 +7,8 @@ mod chart_figures;
 // Figures and sliders inside an exported page.
 #[cfg(feature = "page")]
 mod chart_page;
+// Every key of a build file: words, range, example, source.
+mod build_keys;
 // Figures that the chart tests draw.
 mod chart_samples;
 // Label spreading against the min-max formula.
@@ -28,6 +30,10 @@ mod engine_reference;
 mod explain_workings;
 // Filters against their reference rows.
 mod filter_reference;
+// Each fault shows what the trade knows it by.
+mod fault_signatures;
+// The floor table is true.
+mod floors;
 // Fuel properties against reference rows; laws over any blend.
 mod fuel_reference;
 // Injectors against their reference rows.

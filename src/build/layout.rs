@@ -112,21 +112,16 @@ pub(super) fn check(parts: &IndexMap<String, Part>, legs: &[Leg]) -> Vec<Error> 
                 "join a second leg to it, or end at tank, manifold or air",
             );
         }
-        let pumps: Vec<&&Leg> =
-            at.iter().filter(|l| l.to == *node && l.parts.iter().any(|p| kind(p) == Some("pump"))).collect();
-        if pumps.len() > 1 {
-            for leg in pumps {
-                if !leg.parts.iter().any(|p| kind(p) == Some("check valve")) {
-                    fail(
-                        leg,
-                        format!(
-                            "two pumps meet at \"{node}\" and this one has no check valve: the stronger would drive the weaker backwards"
-                        ),
-                        "put a check valve into each pump's leg",
-                    );
-                }
-            }
-        }
+    }
+    for (leg, other) in driven_backwards(parts, legs) {
+        fail(
+            leg,
+            format!(
+                "the pumps of \"{}\" and \"{}\" push against each other and this leg has no check valve: the stronger would drive the weaker backwards",
+                leg.name, other.name
+            ),
+            "put a check valve into each pump's leg",
+        );
     }
     // Every free junction must reach one of given pressure, or its pressure is anything.
     let mut reached: BTreeSet<&str> =
@@ -170,4 +165,33 @@ pub(super) fn check(parts: &IndexMap<String, Part>, legs: &[Leg]) -> Vec<Error> 
         }
     }
     errors
+}
+
+/// Pump legs without a check valve that another pump's fuel can reach from behind, with that other leg.
+fn driven_backwards<'l>(parts: &IndexMap<String, Part>, legs: &'l [Leg]) -> Vec<(&'l Leg, &'l Leg)> {
+    let has = |leg: &Leg, kinds: &[&str]| {
+        leg.parts.iter().any(|p| parts.get(p).is_some_and(|p| kinds.contains(&p.kind)))
+    };
+    let mut found = Vec::new();
+    for leg in legs.iter().filter(|l| has(l, &["pump"]) && !has(l, &["check valve"])) {
+        // Junctions from which fuel can come to this pump's outlet without passing a valve the wrong way.
+        let (mut seen, mut next) = (BTreeSet::new(), vec![leg.to.as_str()]);
+        while let Some(node) = next.pop() {
+            if is_fixed(node, parts) || !seen.insert(node) {
+                continue;
+            }
+            for l in legs.iter().filter(|l| l.name != leg.name && !has(l, &["injectors"])) {
+                if has(l, &["pump"]) {
+                    if l.to == node {
+                        found.push((leg, l));
+                    }
+                } else if l.to == node {
+                    next.push(&l.from);
+                } else if l.from == node && !has(l, &["check valve", "regulator", "relief valve"]) {
+                    next.push(&l.to);
+                }
+            }
+        }
+    }
+    found
 }

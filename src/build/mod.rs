@@ -4,13 +4,16 @@
 //! that is wrong, all at once; what is possible but looks like a slip of the trade is kept in
 //! [`Build::slips`]. Any value is reached by its path, `"pump.wear"` or `"engine.lambda"`.
 
+mod edit;
 mod kinds;
+mod law;
 mod layout;
 mod read;
 mod sections;
 mod value;
 
 pub use kinds::{KINDS, keys_of};
+pub use law::{Wire, check_valve_law, effective_area, filter_law, injector_law, line_law};
 pub use sections::SECTIONS;
 pub use value::Slip;
 
@@ -156,25 +159,14 @@ impl Build {
 
     /// Every parameter with its path, in the order of the file's sections and parts.
     pub fn parameters(&self) -> impl Iterator<Item = (String, &Parameter)> {
-        let scalars = |owner: String, values: &'_ Values| {
-            values
-                .iter()
-                .filter_map(|(k, v)| match v {
-                    Value::Scalar(p) => Some((k.name, p)),
-                    _ => None,
-                })
-                .map(move |(k, p)| (format!("{owner}.{k}"), p as *const Parameter))
-                .collect::<Vec<_>>()
-        };
-        // Collected by path first: the two owners have different map types.
-        let mut paths: Vec<String> = Vec::new();
-        for (name, values) in &self.sections {
-            paths.extend(scalars((*name).to_owned(), values).into_iter().map(|(p, _)| p));
-        }
-        for (name, part) in &self.parts {
-            paths.extend(scalars(name.clone(), &part.values).into_iter().map(|(p, _)| p));
-        }
-        paths.into_iter().filter_map(|p| self.parameter(&p).ok().map(|v| (p, v)))
+        let sections = self.sections.iter().map(|(name, values)| (*name, values));
+        let parts = self.parts.iter().map(|(name, part)| (name.as_str(), &part.values));
+        sections.chain(parts).flat_map(|(owner, values)| {
+            values.iter().filter_map(move |(key, value)| match value {
+                Value::Scalar(p) => Some((format!("{owner}.{}", key.name), p)),
+                _ => None,
+            })
+        })
     }
 
     fn values(&self, owner: &str) -> Option<&Values> {
@@ -265,7 +257,7 @@ impl Build {
         let value = match (new, values.parameter(&key_name)) {
             (Value::Scalar(new), Some(old)) => Value::Scalar(Parameter {
                 grade: old.grade,
-                source: old.source.clone(),
+                source: stated(old.source.as_ref()),
                 spread: old.spread.as_ref().map(|s| crate::spec::moved(s, old.si, new.si)),
                 line: None,
                 ..new
@@ -299,6 +291,7 @@ impl Build {
         let values = self.values_mut(&owner);
         if let Some(p) = values.parameter_mut(&key_name) {
             p.si = si;
+            p.source = stated(p.source.as_ref());
         } else {
             values.put(
                 key,
@@ -314,6 +307,7 @@ impl Build {
                 }),
             );
         }
+        self.input = digest(&[&self.input, path, &si.to_bits().to_string()]);
         if key_name == "rated_speed" || key_name == "rating_viscosity" {
             self.relearn(&owner)?;
         }
@@ -372,6 +366,11 @@ impl Build {
     pub fn pump_law(&self, name: &str) -> Option<&Identified> {
         self.parts.get(name).and_then(|p| p.law.as_deref())
     }
+}
+
+/// A value that was changed no longer comes from a default.
+fn stated(source: Option<&String>) -> Option<String> {
+    source.filter(|s| !s.starts_with("default")).cloned()
 }
 
 /// 64 bit FNV-1a over the pieces, with a separator. Source: draft-eastlake-fnv.

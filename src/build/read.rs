@@ -273,13 +273,16 @@ fn legs(r: &mut Reader<'_>, root: &toml_edit::Table) -> Vec<Leg> {
         let parts: Option<Vec<String>> = t
             .get("parts")
             .and_then(Item::as_array)
-            .map(|a| a.iter().filter_map(|v| v.as_str().map(str::to_owned)).collect());
+            .and_then(|a| a.iter().map(|v| v.as_str().map(str::to_owned)).collect());
         let parts = parts.unwrap_or_else(|| {
             r.fail(
                 &format!("{name}.parts"),
                 line,
-                Error::new(Kind::Format, "the parts along this leg are missing")
-                    .next("write parts = [\"strainer\", \"pump\", ...] in the order of the flow"),
+                Error::new(
+                    Kind::Format,
+                    "the list of the parts along this leg is missing, or holds something else than names",
+                )
+                .next("write parts = [\"strainer\", \"pump\", ...] in the order of the flow"),
             );
             Vec::new()
         });

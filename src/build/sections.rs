@@ -237,6 +237,49 @@ pub const SUPPLY: &[Key] = &[
         .default("0 V", "as stated"),
 ];
 
+/// What the gauges and sensors say too much or too little. The truth is not touched by these, except that
+/// the control unit believes its manifold sensor.
+pub const READING: &[Key] = &[
+    Key::scalar(
+        "lambda_offset",
+        Dim::Ratio,
+        -0.3,
+        0.3,
+        "0.02",
+        "read lambda less true lambda (aged sensor; air drawn in through an exhaust leak reads lean)",
+    )
+    .default("0", "+-0.015..0.02 at lambda 0.8, common practice, no source"),
+    Key::scalar("rail_offset", Dim::Pressure, -3e5, 3e5, "0.04 bar", "read rail pressure less the true one")
+        .default("0 bar", "gauge class of EN 837-1: 1.6 % of 6 bar is 0.1 bar"),
+    Key::scalar(
+        "manifold_offset",
+        Dim::Pressure,
+        -1e5,
+        1e5,
+        "0.02 bar",
+        "read manifold pressure less the true one; the control unit takes the read one for true",
+    )
+    .default("0 bar", PRACTICE),
+    Key::scalar(
+        "exhaust_leak",
+        Dim::MassRate,
+        0.0,
+        0.1,
+        "0 g/s",
+        "air drawn into the exhaust ahead of the lambda sensor",
+    )
+    .default("0 g/s", "tight"),
+    Key::scalar(
+        "fuel_temperature_offset",
+        Dim::TemperatureDifference,
+        -30.0,
+        30.0,
+        "2 K",
+        "read fuel temperature less the true one",
+    )
+    .default("0 K", PRACTICE),
+];
+
 /// The sections of a build file with their keys.
 pub const SECTIONS: &[(&str, &[Key])] = &[
     ("car", CAR),
@@ -245,4 +288,5 @@ pub const SECTIONS: &[(&str, &[Key])] = &[
     ("engine", ENGINE),
     ("control", CONTROL),
     ("supply", SUPPLY),
+    ("reading", READING),
 ];

@@ -92,6 +92,7 @@ pub fn readings(p: &Point) -> Table {
             Mode::Closed => "shut: no longer in control",
             Mode::Control => "in control",
             Mode::FullLift => "against its stop (overrun)",
+            Mode::HeldOpen => "held open: it cannot close",
         };
         t.rows.push(vec![r.name.clone(), word.to_owned(), String::new()]);
         let a = amount(r.flow, Dim::VolumeRate);

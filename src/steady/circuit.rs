@@ -4,19 +4,17 @@ use super::demand::{self, Demand};
 use super::element::{Element, InjectorSet, Port, Pulse, PumpOnWire, ReferencedRegulator, Surroundings};
 use super::network::{End, LegLaw};
 use super::operating::Operating;
-use crate::build::{Build, Part};
+use crate::build::{Build, Part, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law};
 use crate::error::{Error, Kind, Result};
-use crate::fuel::{Blend, Component};
-use crate::part::check_valve::CheckValve;
-use crate::part::filter::Filter;
-use crate::part::injector::{DeadTime, Injector};
-use crate::part::line::Line;
-use crate::part::pump::{Pump, Wire};
+use crate::fuel::Blend;
 use crate::part::regulator::Regulator;
-use crate::quantity::{AbsolutePressure, abs, kelvin, kg_per_m3, pa};
+use crate::quantity::{AbsolutePressure, kelvin};
 use crate::spec::Values;
 use std::f64::consts::PI;
 use std::sync::Arc;
+
+/// Discharge coefficient of a tear: a sharp edge (0.60 to 0.62 in ISO 5167-2 for small ratios).
+const SHARP_HOLE: f64 = 0.61;
 
 /// The circuit, its surroundings and the demand on it.
 pub(super) struct Circuit {
@@ -25,6 +23,8 @@ pub(super) struct Circuit {
     pub given_names: Vec<String>,
     pub given: Vec<f64>,
     pub surroundings: Surroundings,
+    /// Temperature of the fuel, K.
+    pub fuel_temperature: f64,
     pub demand: Option<Demand>,
     pub belief: Option<Belief>,
     /// The junction that feeds the injectors, if any do.
@@ -52,77 +52,6 @@ pub struct Belief {
     pub pulse: f64,
 }
 
-/// The fuel of a build.
-pub(crate) fn blend(build: &Build) -> Result<Blend> {
-    let f = build.section("fuel");
-    let petrol = Component::Petrol {
-        density15: kg_per_m3(f.si("petrol_density")),
-        dvpe: abs(pa(f.si("vapour_pressure"))),
-    };
-    let ethanol = f.si("ethanol");
-    Blend::from_volume(&[(petrol, 1.0 - ethanol), (Component::Ethanol, ethanol)])
-        .map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("fuel"))
-}
-
-/// A filter or strainer from its loss at a flow, at the viscosity and density of a clean-fluid test.
-pub(crate) fn filter(v: &Values, mu: f64, rho: f64) -> Filter {
-    let (loss, q) = (v.si("loss"), v.si("at_flow"));
-    let t = v.si("turbulent_part");
-    Filter { linear: (1.0 - t) * loss / (mu * q), square: t * loss / (rho * q * q), dirt: v.si("dirt") }
-}
-
-/// Fluid that loss figures of filters and strainers refer to: petrol-like at 20 degC (common practice, no source).
-const LOSS_FLUID: (f64, f64) = (0.55e-3, 740.0);
-
-/// Injectors of a set, as they truly are.
-pub(crate) fn injector(v: &Values) -> Result<Injector> {
-    let extra = v.si("dead_time");
-    let dead_time = match v.rows("dead_time_rows") {
-        None => DeadTime::constant(extra),
-        Some(rows) => {
-            let mut volts = rows.column("voltage");
-            let mut dps = rows.column("difference");
-            for axis in [&mut volts, &mut dps] {
-                axis.sort_by(f64::total_cmp);
-                axis.dedup();
-            }
-            let mut grid = vec![vec![f64::NAN; dps.len()]; volts.len()];
-            for r in &rows.data {
-                let i = volts.iter().position(|x| *x == r[0]).expect("from the same rows");
-                let j = dps.iter().position(|x| *x == r[1]).expect("from the same rows");
-                grid[i][j] = r[2];
-            }
-            if grid.iter().flatten().any(|t| t.is_nan()) {
-                return Err(Error::new(
-                    Kind::Value,
-                    format!(
-                        "the dead times do not fill the grid of {} voltages and {} differences",
-                        volts.len(),
-                        dps.len()
-                    ),
-                )
-                .next("give a row for every pair of voltage and difference"));
-            }
-            let base = if v.parameter("dead_time").is_some_and(|p| {
-                p.line.is_none() && p.source.as_deref().is_some_and(|s| s.starts_with("default"))
-            }) {
-                0.0
-            } else {
-                extra
-            };
-            DeadTime::table(volts, dps, &grid)
-                .map_err(|e| Error::new(Kind::Value, e.to_string()))?
-                .shifted(base)
-        }
-    };
-    Ok(Injector {
-        static_flow: v.si("static_flow") * v.si("flow_factor"),
-        reference_difference: v.si("difference"),
-        reference_density: v.si("test_density"),
-        dead_time,
-    })
-}
-
 /// Supply voltage of a build at a speed.
 pub(super) fn supply(build: &Build, op: &Operating) -> Result<f64> {
     if let Some(v) = op.supply {
@@ -140,7 +69,7 @@ pub(super) fn supply(build: &Build, op: &Operating) -> Result<f64> {
 impl Circuit {
     pub fn of(build: &Build, op: &Operating) -> Result<Self> {
         let ambient = build.section("ambient").si("pressure");
-        let blend = blend(build)?;
+        let blend = build.fuel()?;
         let t = op.fuel_temperature.unwrap_or_else(|| build.section("fuel").si("temperature"));
         // Properties at the pressure of the line: 3 bar above ambient; a bar changes density by 0.01 %.
         let fuel = blend
@@ -153,7 +82,7 @@ impl Circuit {
             supply: supply(build, op)?,
             manifold: ambient + op.boost,
             boost: op.boost,
-            reference: ambient + op.reference.unwrap_or(op.boost),
+            imposed_reference: op.reference.map(|p| ambient + p),
             ambient,
         };
         let demand = demand::demand(build, op, &blend, fuel.density)?;
@@ -163,6 +92,7 @@ impl Circuit {
             given_names: Vec::new(),
             given: Vec::new(),
             surroundings,
+            fuel_temperature: t,
             demand,
             belief: None,
             rail: None,
@@ -185,8 +115,27 @@ impl Circuit {
                 parts: leg.parts.clone(),
                 elements,
             });
+            for name in &leg.parts {
+                let part = build.part(name).expect("the reader has checked the names");
+                if part.kind == "regulator" && part.values.si("rupture") > 0.0 {
+                    circuit.ruptured(build, name, &part.values, from);
+                }
+            }
         }
         Ok(circuit)
+    }
+
+    /// Fuel that runs through a torn diaphragm into the reference hose, to wherever the hose leads.
+    fn ruptured(&mut self, build: &Build, name: &str, v: &Values, from: End) {
+        let hole = v.si("rupture");
+        let to = self.end(build, if v.word("reference") == "manifold" { "manifold" } else { "air" });
+        self.legs.push(LegLaw {
+            name: format!("{name} rupture"),
+            from,
+            to,
+            parts: vec![format!("{name} diaphragm")],
+            elements: vec![Element::Orifice { cd_a: SHARP_HOLE * PI * hole * hole / 4.0 }],
+        });
     }
 
     fn end(&mut self, build: &Build, name: &str) -> End {
@@ -220,27 +169,14 @@ impl Circuit {
     fn element(&mut self, build: &Build, name: &str, part: &Part, blend: &Blend) -> Result<Element> {
         let v = &part.values;
         Ok(match part.kind {
-            "strainer" => {
-                let blocked = v.si("blocked");
-                let filter = filter(v, LOSS_FLUID.0, LOSS_FLUID.1).with_blocked_area(blocked);
-                Element::Strainer { filter, head: v.si("head") }
-            }
-            "filter" => Element::Filter(filter(v, LOSS_FLUID.0, LOSS_FLUID.1)),
-            "line" => Element::Line(line(v)),
-            "check valve" => {
-                let d = v.si("bore");
-                Element::Check {
-                    valve: CheckValve { cracking: v.si("cracking"), cd_a: v.si("cd") * PI * d * d / 4.0 },
-                    shut: v.si("leak"),
-                }
-            }
-            "orifice" => {
-                let d = v.si("bore");
-                Element::Orifice { cd_a: v.si("cd") * PI * d * d / 4.0 }
-            }
+            "strainer" => Element::Strainer { filter: filter_law(v), head: v.si("head") },
+            "filter" => Element::Filter(filter_law(v)),
+            "line" => Element::Line(line_law(v)),
+            "check valve" => Element::Check { valve: check_valve_law(v), shut: v.si("leak") },
+            "orifice" => Element::Orifice { cd_a: effective_area(v) },
             "relief valve" => Element::Relief { opens_at: v.si("opens_at"), slope: v.si("slope") },
             "pump" => Element::Pump(Box::new(PumpOnWire {
-                pump: pump(build, name, v)?,
+                pump: build.pump(name)?,
                 wire: Wire::from_values(v),
                 on_above: v.opt("on_above_boost"),
                 controlled: v.word("speed_control") == "rail",
@@ -249,7 +185,12 @@ impl Circuit {
             "regulator" => {
                 // Base was set with warm fuel in the car: the density of now.
                 let regulator = Regulator::from_values(v, self.surroundings.rho);
-                let port = if v.word("reference") == "manifold" { Port::Manifold } else { Port::Air };
+                let port = match v.word("reference") {
+                    "manifold" => Port::Manifold,
+                    "intake" => Port::Intake(build.section("engine").si("intake_loss")),
+                    "charge pipe" => Port::ChargePipe,
+                    _ => Port::Air,
+                };
                 Element::Regulator(Box::new(ReferencedRegulator {
                     regulator,
                     port,
@@ -266,7 +207,7 @@ impl Circuit {
 
     fn injectors(&mut self, build: &Build, name: &str, v: &Values, blend: &Blend) -> Result<InjectorSet> {
         let s = self.surroundings;
-        let truth = injector(v).map_err(|e| e.at_key(format!("{name}.dead_time_rows")))?;
+        let truth = injector_law(v).map_err(|e| e.at_key(format!("{name}.dead_time_rows")))?;
         let count = v.opt("count").unwrap_or_else(|| build.section("engine").si("cylinders"));
         let mut pulse = Pulse::Off;
         if let Some(d) = &self.demand {
@@ -274,7 +215,9 @@ impl Circuit {
             let total: f64 =
                 build.parts_of("injectors").map(|(_, p)| p.values.opt("count").unwrap_or(d.cylinders)).sum();
             let believed_afr = c.opt("stoichiometric_ratio").unwrap_or(d.stoichiometric);
-            let believed_air = d.air * (1.0 + c.si("air_error"));
+            // Speed-density: the believed air goes with the manifold pressure that is read.
+            let read = s.manifold + build.section("reading").si("manifold_offset");
+            let believed_air = d.air * (1.0 + c.si("air_error")) * read / s.manifold;
             let factor = d.fuel * d.lambda * d.stoichiometric / d.air; // what headroom questions multiply demand by
             let mass = factor * believed_air / (d.lambda * believed_afr) * d.cycle / total;
             // Believed flow: nominal at the stated difference and test fluid, carried to the calibration's fuel.
@@ -296,20 +239,16 @@ impl Circuit {
                     pulse: f64::NAN,
                 });
             } else {
-                let base = c
-                    .opt("base")
-                    .or_else(|| build.parts_of("regulator").next().map(|(_, r)| r.values.si("base")))
-                    .or_else(|| c.opt("rail_target"))
-                    .ok_or_else(|| {
-                        Error::new(
-                            Kind::Value,
-                            "the calibration's base pressure is not known: there is no regulator",
-                        )
-                        .next("write base = \"3 bar\" in [control]")
-                        .at_key("control.base")
-                    })?;
+                let base = build.believed_base().ok_or_else(|| {
+                    Error::new(
+                        Kind::Value,
+                        "the calibration's base pressure is not known: there is no regulator",
+                    )
+                    .next("write base = \"3 bar\" in [control]")
+                    .at_key("control.base")
+                })?;
                 let difference = if c.word("compensation") == "base less manifold" {
-                    base - (s.manifold - s.ambient)
+                    base - (read - s.ambient)
                 } else {
                     base
                 };
@@ -347,23 +286,4 @@ impl Circuit {
             pulse,
         })
     }
-}
-
-/// A hose, pipe or drilling.
-pub(crate) fn line(v: &Values) -> Line {
-    Line {
-        length: v.si("length"),
-        bore: v.si("bore"),
-        roughness: v.si("roughness"),
-        k_sum: v.si("fittings"),
-        rise: v.si("rise"),
-    }
-}
-
-/// A pump of a build with its own factor, wear, relief and margin.
-pub(crate) fn pump(build: &Build, name: &str, v: &Values) -> Result<Pump> {
-    let law = build.pump_law(name).ok_or_else(|| {
-        Error::new(Kind::Value, "this pump has no rating rows").at_key(format!("{name}.rows"))
-    })?;
-    Ok(law.pump.with_values(v, law.rows()[0]))
 }

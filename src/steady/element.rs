@@ -1,10 +1,11 @@
 //! The parts of a leg as the solver sees them.
 
+use crate::build::Wire;
 use crate::part::check_valve::CLOSED_SLOPE;
 use crate::part::filter::Filter;
-use crate::part::injector::Injector;
+use crate::part::injector::{self, Injector};
 use crate::part::line::Line;
-use crate::part::pump::{Pump, Running, Wire};
+use crate::part::pump::{Pump, Running};
 use crate::part::regulator::{Regulator, Seat};
 use crate::part::{check_valve::CheckValve, orifice};
 use std::sync::Arc;
@@ -21,7 +22,8 @@ pub(super) struct Surroundings {
     pub supply: f64,
     pub manifold: f64,
     pub boost: f64,
-    pub reference: f64,
+    /// What a test puts on the regulator's own port, absolute.
+    pub imposed_reference: Option<f64>,
     pub ambient: f64,
 }
 
@@ -62,10 +64,14 @@ pub(super) struct ReferencedRegulator {
 }
 
 /// What the reference port is joined to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Port {
     Manifold,
     Air,
+    /// Before the compressor: below the ambient by the intake's loss while the compressor draws.
+    Intake(f64),
+    /// After the compressor, before the throttle: boost, but no vacuum.
+    ChargePipe,
 }
 
 /// A set of injectors with the pulse that the control unit commands.
@@ -105,11 +111,17 @@ impl PumpOnWire {
 }
 
 impl ReferencedRegulator {
-    /// Absolute pressure at the reference port.
+    /// Absolute pressure at the reference port. What a test puts on the port stands whatever the hose does.
     pub fn reference(&self, s: &Surroundings) -> f64 {
+        if let Some(p) = s.imposed_reference {
+            return p;
+        }
         let full = match self.port {
-            Port::Manifold => s.reference,
+            Port::Manifold => s.manifold,
             Port::Air => s.ambient,
+            Port::Intake(loss) if s.boost > 0.0 => s.ambient - loss,
+            Port::Intake(_) => s.ambient,
+            Port::ChargePipe => s.manifold.max(s.ambient),
         };
         s.ambient + (full - s.ambient) * (1.0 - self.leak)
     }
@@ -140,27 +152,10 @@ impl InjectorSet {
         }
     }
 
-    /// Time the valve is effectively open at this difference, s.
-    ///
-    /// Open time is pulse less dead time; below `short_pulse` it falls off as its square, and a pulse that
-    /// fills the cycle never closes (static).
+    /// Time the valve is effectively open at this difference, s: see [`injector::open_time`].
     pub fn open_time(&self, dp: f64, supply: f64) -> f64 {
-        let cycle = self.cycle();
-        let pulse = self.pulse_width(dp, supply);
-        if pulse <= 0.0 {
-            return 0.0;
-        }
-        if pulse >= cycle {
-            return cycle;
-        }
         let (dead, _) = self.injector.dead_time.at_edge(supply, dp);
-        let open = (pulse - dead).clamp(0.0, cycle);
-        if open >= self.short_pulse || self.short_pulse <= 0.0 {
-            return open;
-        }
-        // Ballistic region: delivered time x²(2 - x) with x = open/short, joined in value at x = 1, falling faster below.
-        let x = open / self.short_pulse;
-        self.short_pulse * x * x * (2.0 - x)
+        injector::open_time(self.pulse_width(dp, supply), dead, self.short_pulse, self.cycle())
     }
 
     /// Mean flow of all injectors at a difference.

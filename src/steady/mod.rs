@@ -6,6 +6,7 @@
 mod circuit;
 mod demand;
 mod element;
+mod gauges;
 mod limit;
 mod network;
 mod operating;
@@ -13,7 +14,8 @@ mod point;
 
 pub use circuit::Belief;
 pub use demand::Demand;
+pub use gauges::{Gauges, Offsets};
 pub use limit::{Acceptance, Check, Cost, Limits, Reserve, Verdict, headroom, limits, limits_at, reserve};
 pub use network::Effort;
 pub use operating::Operating;
-pub use point::{InjectorState, LegState, PartState, Point, PumpState, RegulatorState, point};
+pub use point::{InjectorState, LegState, PartState, Point, PotState, PumpState, RegulatorState, point};

@@ -3,15 +3,17 @@
 use super::circuit::{Belief, Circuit};
 use super::demand::Demand;
 use super::element::{Element, Pulse};
+use super::gauges::Offsets;
 use super::network::{self, Effort, End, State};
 use super::operating::Operating;
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
 use crate::part::pump::Running;
 use crate::part::regulator::Mode;
+use crate::part::surge_pot;
 use crate::quantity::{
     AbsolutePressure, Amount, Current, Dim, GaugePressure, Pressure, Ratio, Time, Voltage, VolumeRate, amps,
-    m3_per_s, pa, ratio, s, volts,
+    m3, m3_per_s, pa, ratio, s, volts,
 };
 use indexmap::IndexMap;
 use serde::Serialize;
@@ -49,6 +51,8 @@ pub struct PumpState {
     pub name: String,
     /// Whether it runs.
     pub on: bool,
+    /// Whether it only fills a surge pot.
+    pub fills_a_pot: bool,
     /// Delivered flow, m³/s.
     pub flow: f64,
     /// Motor and element.
@@ -133,6 +137,23 @@ pub struct InjectorState {
     pub inside_table: bool,
 }
 
+/// A surge pot, as it was found.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PotState {
+    /// Its name.
+    pub name: String,
+    /// Usable volume, m³.
+    pub volume: f64,
+    /// Flow that comes in, m³/s.
+    pub inflow: f64,
+    /// Flow that is drawn, m³/s.
+    pub outflow: f64,
+    /// What it loses, m³/s; negative while it fills, and runs over once it is full.
+    pub net_outflow: f64,
+    /// Time to empty from full if this point is held, s; none while it is kept full.
+    pub time_to_empty: Option<f64>,
+}
+
 /// One operating point of a build.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Point {
@@ -170,8 +191,14 @@ pub struct Point {
     pub regulators: Vec<RegulatorState>,
     /// Every set of injectors.
     pub injectors: Vec<InjectorState>,
-    /// Injected fuel, kg/s.
+    /// Every surge pot.
+    pub pots: Vec<PotState>,
+    /// Fuel that reaches the manifold, kg/s: injected, and what a torn diaphragm lets through.
     pub injected: f64,
+    /// Temperature of the fuel, K.
+    pub fuel_temperature: f64,
+    /// What gauges and sensors read too much.
+    pub offsets: Offsets,
     /// How hard it was to solve.
     #[serde(skip)]
     pub effort: Effort,
@@ -338,9 +365,17 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
         pumps: Vec::new(),
         regulators: Vec::new(),
         injectors: Vec::new(),
+        pots: pots(build, c, state),
         injected: 0.0,
+        fuel_temperature: c.fuel_temperature,
+        offsets: Offsets::of(build),
         effort,
     };
+    for (leg, q) in c.legs.iter().zip(&state.flows) {
+        if name(leg.to) == "manifold" {
+            out.injected += q * sur.rho;
+        }
+    }
     for (leg, &q) in c.legs.iter().zip(&state.flows) {
         let (pf, pt) = (pressure(leg.from), pressure(leg.to));
         // A regulator's leg is read from its end, every other from its start.
@@ -380,6 +415,7 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                     out.pumps.push(PumpState {
                         name: part.clone(),
                         on,
+                        fills_a_pot: build.part(&name(leg.to)).is_some_and(|p| p.kind == "surge pot"),
                         flow: q,
                         running: run,
                         feed_drop: current * pw.wire.feed,
@@ -415,7 +451,6 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                     let dp = drops[i];
                     let pulse = set.pulse_width(dp, sur.supply);
                     let (dead_time, outside) = set.injector.dead_time.at_edge(sur.supply, dp);
-                    out.injected += q * sur.rho;
                     out.injectors.push(InjectorState {
                         name: part.clone(),
                         count: set.count,
@@ -454,6 +489,28 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
     out
 }
 
+fn pots(build: &Build, c: &Circuit, state: &State) -> Vec<PotState> {
+    build
+        .parts_of("surge pot")
+        .map(|(name, part)| {
+            let here = |e: End| matches!(e, End::Given(i) if c.given_names[i] == name);
+            let sum = |end: fn(&network::LegLaw) -> End| -> f64 {
+                c.legs.iter().zip(&state.flows).filter(|(l, _)| here(end(l))).map(|(_, q)| q).sum()
+            };
+            let (inflow, outflow) = (sum(|l| l.to), sum(|l| l.from));
+            let (volume, net) = (part.values.si("volume"), outflow - inflow);
+            PotState {
+                name: name.to_owned(),
+                volume,
+                inflow,
+                outflow,
+                net_outflow: net,
+                time_to_empty: surge_pot::time_to_empty(m3(volume), m3_per_s(net)).map(|t| t.value),
+            }
+        })
+        .collect()
+}
+
 impl Point {
     /// The rail's pressure, absolute; with several rails the first.
     fn rail_pascals(&self) -> Option<f64> {
@@ -484,10 +541,11 @@ impl Point {
         AbsolutePressure::from_pascals(self.manifold)
     }
 
-    /// Flow of all pumps.
+    /// Flow that the pumps bring to the rail; lift pumps do not count.
     #[must_use]
     pub fn pump_flow(&self) -> VolumeRate {
-        m3_per_s(self.pumps.iter().map(|p| p.flow.max(0.0)).sum())
+        let to_the_rail = self.pumps.iter().filter(|p| !p.fills_a_pot);
+        m3_per_s(to_the_rail.map(|p| p.flow.max(0.0)).sum())
     }
 
     /// Flow that the injectors pass.
@@ -505,7 +563,7 @@ impl Point {
     /// By-passed flow.
     #[must_use]
     pub fn return_flow(&self) -> VolumeRate {
-        m3_per_s(self.regulators.iter().map(|r| r.flow).sum())
+        m3_per_s(self.regulators.iter().map(|r| r.flow).sum::<f64>() + 0.0)
     }
 
     /// Current of all pumps.
@@ -587,6 +645,12 @@ impl Point {
             put(&format!("{} voltage", p.name), si(p.running.volts, Dim::Voltage));
             put(&format!("{} inlet margin", p.name), si(p.inlet_margin, Dim::Pressure));
             put(&format!("{} wiring drop", p.name), si(p.feed_drop + p.return_drop, Dim::Voltage));
+        }
+        for p in &self.pots {
+            put(&format!("{} net outflow", p.name), si(p.net_outflow, Dim::VolumeRate));
+            if let Some(t) = p.time_to_empty {
+                put(&format!("{} time to empty", p.name), si(t, Dim::Time));
+            }
         }
         for r in &self.regulators {
             put(&format!("{} lift", r.name), si(r.lift, Dim::Length));

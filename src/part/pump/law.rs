@@ -101,18 +101,21 @@ impl Pump {
     /// `p = (g (V - I_f R) - Q)/(g c R + k)`, `R = R_loop + R_a`, `k = k_rated mu_rated/mu + wear`.
     /// Regenerative: `E` is the root of `t R E² + (1 - u R Q) E - (V - R I_f) = 0`.
     /// The internal relief takes `(p - p_relief)/slope` when p exceeds it. Below the required inlet
-    /// margin the element moves only the part `margin/required` (not below a twentieth) of its flow.
+    /// margin the element moves only the part `f = margin/required` (not below a twentieth) of its flow; in a
+    /// displacement pump the chambers that are filled with vapour take no torque either, so `c` becomes `f c`
+    /// (common practice, no source).
+    /// Energy: `V I = I² R_a + E I`, and for a displacement pump `E (I - I_f) g/c = p (Q + f Q_relief) + f k p²`: fuel and slip.
     #[must_use]
     pub fn at_flow(&self, q: f64, supply: f64, loop_resistance: f64, viscosity: f64, margin: f64) -> Running {
         let (derating, derating_slope) = self.derating(margin);
         let inner = q / derating;
         let mut q_element = inner;
-        let (mut p, mut p_q) = self.element(inner, supply, loop_resistance, viscosity);
+        let (mut p, mut p_q) = self.element(inner, supply, loop_resistance, viscosity, derating);
         if p > self.relief {
             // p = f(inner + (p - relief)/slope): f falls, so Newton from above stays above the root.
             for _ in 0..50 {
                 q_element = inner + (p - self.relief).max(0.0) / self.relief_slope;
-                let (f, f_q) = self.element(q_element, supply, loop_resistance, viscosity);
+                let (f, f_q) = self.element(q_element, supply, loop_resistance, viscosity, derating);
                 let step = (f - p) / (1.0 - f_q / self.relief_slope);
                 p += step;
                 p_q = f_q;
@@ -123,13 +126,13 @@ impl Pump {
             q_element = inner + (p - self.relief).max(0.0) / self.relief_slope;
             p_q /= 1.0 - p_q / self.relief_slope;
         }
-        let current = self.current(q_element, p, supply, loop_resistance);
+        let current = self.current(q_element, p, supply, loop_resistance, derating);
         let volts = supply - current * loop_resistance;
         let emf = volts - current * self.armature;
         Running {
             rise: p,
             slope: p_q / derating,
-            by_inlet: -p_q * inner / derating * derating_slope,
+            by_inlet: (self.by_filling(p, p_q, loop_resistance) - p_q * inner / derating) * derating_slope,
             current,
             volts,
             speed: emf / self.motor_constant,
@@ -152,12 +155,22 @@ impl Pump {
         if f <= LEAST { (LEAST, 0.0) } else { (f, 1.0 / self.required_margin) }
     }
 
+    /// Change of the rise with the part of the chambers that is filled, at constant flow through the element:
+    /// fuller chambers take more current, which costs speed. With an open relief the slope `p_q` is the flat
+    /// one, and so is this.
+    fn by_filling(&self, p: f64, p_q: f64, loop_resistance: f64) -> f64 {
+        match self.curve {
+            Curve::Displacement { g, c, .. } => p_q * p * g * c * (loop_resistance + self.armature),
+            Curve::Regenerative { .. } => 0.0,
+        }
+    }
+
     /// Rise of the bare element and its slope with flow.
-    fn element(&self, q: f64, supply: f64, loop_resistance: f64, viscosity: f64) -> (f64, f64) {
+    fn element(&self, q: f64, supply: f64, loop_resistance: f64, viscosity: f64, filled: f64) -> (f64, f64) {
         let r = loop_resistance + self.armature;
         match self.curve {
             Curve::Displacement { g, k, c } => {
-                let stiff = g * c * r + k * self.rated_viscosity / viscosity + self.wear_slip;
+                let stiff = g * c * filled * r + k * self.rated_viscosity / viscosity + self.wear_slip;
                 ((g * (supply - self.idle_current * r) - q) / stiff, -1.0 / stiff)
             }
             Curve::Regenerative { a, b, t, u } => {
@@ -177,9 +190,9 @@ impl Pump {
     }
 
     /// Current at an element flow and rise.
-    fn current(&self, q: f64, p: f64, supply: f64, loop_resistance: f64) -> f64 {
+    fn current(&self, q: f64, p: f64, supply: f64, loop_resistance: f64, filled: f64) -> f64 {
         match self.curve {
-            Curve::Displacement { c, .. } => self.idle_current + c * p,
+            Curve::Displacement { c, .. } => self.idle_current + c * filled * p,
             Curve::Regenerative { t, u, .. } => {
                 let r = loop_resistance + self.armature;
                 let (e, _) = Self::emf(t, u, q, supply - r * self.idle_current, r);

@@ -8,4 +8,4 @@ mod spec;
 pub use affinity::affinity;
 pub use fit::{Identified, RatingRow, identify};
 pub use law::{Curve, Kind, Pump, Running};
-pub use spec::{KEYS, Wire, identified};
+pub use spec::{KEYS, identified};

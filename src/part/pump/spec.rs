@@ -120,45 +120,6 @@ pub const KEYS: &[Key] = &[
     ),
 ];
 
-/// Temperature coefficient of copper at 20 degC and its resistivity. Source: IEC 60028:1925.
-const COPPER: (f64, f64) = (0.003_93, 1.724_1e-8);
-
-/// The wire of a pump, both sides, SI.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Wire {
-    /// Feed side: wire and contacts, Ω.
-    pub feed: f64,
-    /// Return side: wire and contacts, Ω.
-    pub back: f64,
-    /// Contacts of both sides, Ω.
-    pub contacts: f64,
-    /// Fuse, A.
-    pub fuse: f64,
-}
-
-impl Wire {
-    /// From the values of a build.
-    ///
-    /// # Formula
-    /// `R = rho_20 (1 + alpha (T - 20 degC)) L / A` for each side, contacts added (IEC 60028).
-    #[must_use]
-    pub fn from_values(v: &Values) -> Self {
-        let per_metre = COPPER.1 * (1.0 + COPPER.0 * (v.si("wire_temperature") - 293.15)) / v.si("wire_area");
-        Self {
-            feed: per_metre * v.si("feed_length") + v.si("feed_contacts"),
-            back: per_metre * v.si("return_length") + v.si("return_contacts"),
-            contacts: v.si("feed_contacts") + v.si("return_contacts"),
-            fuse: v.si("fuse"),
-        }
-    }
-
-    /// Both sides, Ω.
-    #[must_use]
-    pub fn total(&self) -> f64 {
-        self.feed + self.back
-    }
-}
-
 /// The law from a build's rating rows; costly, so a build does it once.
 ///
 /// # Errors

@@ -1,5 +1,6 @@
 //! The static balance of diaphragm and poppet.
 
+use crate::part::orifice;
 use std::f64::consts::PI;
 
 /// What the poppet is doing.
@@ -12,6 +13,8 @@ pub enum Mode {
     Control,
     /// At its stop: more flow only by more pressure (overrun).
     FullLift,
+    /// Kept from closing by dirt or a jammed stem: an open hole that holds no pressure.
+    HeldOpen,
 }
 
 /// A by-pass regulator, SI.
@@ -27,6 +30,8 @@ pub struct Regulator {
     pub preload: f64,
     /// Lift at the stop, m.
     pub max_lift: f64,
+    /// Lift below which it cannot close, m; zero when sound.
+    pub min_lift: f64,
     /// Discharge coefficient of the seat.
     pub cd: f64,
     /// Flow force per opening area and pressure difference (0.43 in the cited form), -.
@@ -114,11 +119,24 @@ impl Regulator {
     /// the balance falls with x, so the lift is unique. At `x_max` the pressure follows the orifice alone.
     ///
     /// `q` m³/s, `rho` kg/m³, pressures Pa. Below zero flow the seat is shut (a steep branch of 1e16 Pa·s/m³).
+    /// A poppet that cannot close follows the orifice at its least lift until the balance lifts it further.
     #[must_use]
     pub fn at_flow(&self, q: f64, rho: f64, p_return: f64, p_reference: f64) -> Seat {
         let s = self.seat_area();
         let net = self.area - s;
         let crack = self.cracking(p_return, p_reference);
+        if self.min_lift > 0.0 {
+            let lift = self.min_lift.min(self.max_lift);
+            let cd_a = self.cd * opening_area(self.seat, lift);
+            let (dp, slope) = orifice::drop(q, cd_a, rho, orifice::DP_SMALL);
+            let force = dp * net + (p_return - p_reference) * self.area
+                - self.preload
+                - self.rate * lift
+                - self.flow_force * opening_area(self.seat, lift) * dp;
+            if force <= 0.0 {
+                return Seat { fuel: p_return + dp, slope, by_return: 1.0, lift, mode: Mode::HeldOpen };
+            }
+        }
         if q <= 0.0 {
             // A return above the cracking point holds the poppet open: fuel and return then stand together.
             return Seat {

@@ -66,8 +66,8 @@ pub const KEYS: &[Key] = &[
         .default("20 N·s/m", "common practice, no source"),
     Key::word(
         "reference",
-        &["manifold", "air", "intake"],
-        "what the reference port feels: the manifold (1:1), open air (hose off, fixed), or the intake before the throttle (wrong port)",
+        &["manifold", "air", "intake", "charge pipe"],
+        "what the reference port feels: the manifold (1:1), open air (hose off, fixed), the intake before the compressor (wrong port: neither boost nor vacuum), the charge pipe before the throttle (wrong port: boost but no vacuum)",
     ),
     Key::scalar(
         "reference_leak",
@@ -78,6 +78,33 @@ pub const KEYS: &[Key] = &[
         "part of the reference signal lost by a split hose",
     )
     .default("0 %", "sound hose"),
+    Key::scalar(
+        "seized",
+        Dim::Pressure,
+        0.0,
+        20e5,
+        "0 kPa",
+        "extra difference that a sticking poppet needs before it lifts",
+    )
+    .default("0 kPa", "free"),
+    Key::scalar(
+        "held_open",
+        Dim::Length,
+        0.0,
+        5e-3,
+        "0 mm",
+        "lift below which the poppet cannot close (dirt on the seat, jammed stem)",
+    )
+    .default("0 mm", "closes fully"),
+    Key::scalar(
+        "rupture",
+        Dim::Length,
+        0.0,
+        5e-3,
+        "0 mm",
+        "bore of a hole in the diaphragm: fuel runs into the reference hose",
+    )
+    .default("0 mm", "sound"),
     Key::scalar("reference_lag", Dim::Time, 0.0, 5.0, "15 ms", "time constant of the reference hose")
         .default("15 ms", "common practice, no source"),
 ];
@@ -93,13 +120,15 @@ impl Regulator {
             rate: v.si("spring_rate"),
             preload: 0.0,
             max_lift: v.si("max_lift"),
+            min_lift: v.si("held_open"),
             cd: v.si("cd"),
             flow_force: v.si("flow_force"),
             friction: v.si("friction"),
         };
         let turns = v.si("screw") / std::f64::consts::TAU;
-        r.preload =
-            r.preload_for(v.si("base"), v.si("setting_flow"), rho) + turns * v.si("screw_pitch") * r.rate;
+        r.preload = r.preload_for(v.si("base"), v.si("setting_flow"), rho)
+            + turns * v.si("screw_pitch") * r.rate
+            + v.si("seized") * (r.area - r.seat_area());
         r
     }
 }

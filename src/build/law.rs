@@ -1,0 +1,174 @@
+//! The laws of a build's parts, made ready from their values.
+
+use super::Build;
+use crate::error::{Error, Kind, Result};
+use crate::fuel::{Blend, Component};
+use crate::part::check_valve::CheckValve;
+use crate::part::filter::Filter;
+use crate::part::injector::{DeadTime, Injector};
+use crate::part::line::Line;
+use crate::part::pump::Pump;
+use crate::part::wiring::copper_wire_resistance;
+use crate::quantity::{abs, kelvin, kg_per_m3, m, m2, pa};
+use crate::spec::Values;
+use std::f64::consts::PI;
+
+/// Viscosity (Pa·s) and density (kg/m³) that the loss figures of filters and strainers refer to: petrol-like
+/// at 20 degC (common practice, no source).
+const LOSS_FLUID: (f64, f64) = (0.55e-3, 740.0);
+
+/// The wire of a pump, both sides, SI.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wire {
+    /// Feed side: wire and contacts, Ω.
+    pub feed: f64,
+    /// Return side: wire and contacts, Ω.
+    pub back: f64,
+    /// Contacts of both sides, Ω.
+    pub contacts: f64,
+    /// Fuse, A.
+    pub fuse: f64,
+}
+
+impl Wire {
+    /// From the values of a pump: copper of each side by [`copper_wire_resistance`], contacts added.
+    #[must_use]
+    pub fn from_values(v: &Values) -> Self {
+        let copper = |length: f64| {
+            copper_wire_resistance(m(length), m2(v.si("wire_area")), kelvin(v.si("wire_temperature"))).value
+        };
+        Self {
+            feed: copper(v.si("feed_length")) + v.si("feed_contacts"),
+            back: copper(v.si("return_length")) + v.si("return_contacts"),
+            contacts: v.si("feed_contacts") + v.si("return_contacts"),
+            fuse: v.si("fuse"),
+        }
+    }
+
+    /// Both sides, Ω.
+    #[must_use]
+    pub fn total(&self) -> f64 {
+        self.feed + self.back
+    }
+}
+
+/// A filter or strainer from its loss at a flow; a strainer may have part of its area blocked.
+#[must_use]
+pub fn filter_law(v: &Values) -> Filter {
+    let (loss, q, share) = (v.si("loss"), v.si("at_flow"), v.si("turbulent_part"));
+    let (mu, rho) = LOSS_FLUID;
+    let filter = Filter {
+        linear: (1.0 - share) * loss / (mu * q),
+        square: share * loss / (rho * q * q),
+        dirt: v.si("dirt"),
+    };
+    filter.with_blocked_area(v.opt("blocked").unwrap_or(0.0))
+}
+
+/// A hose, pipe or drilling.
+#[must_use]
+pub fn line_law(v: &Values) -> Line {
+    Line {
+        length: v.si("length"),
+        bore: v.si("bore"),
+        roughness: v.si("roughness"),
+        k_sum: v.si("fittings"),
+        rise: v.si("rise"),
+    }
+}
+
+/// A check valve; its leak when shut is [`Values::si`] of `"leak"`.
+#[must_use]
+pub fn check_valve_law(v: &Values) -> CheckValve {
+    CheckValve { cracking: v.si("cracking"), cd_a: effective_area(v) }
+}
+
+/// Discharge coefficient times area of anything with `bore` and `cd`, m².
+#[must_use]
+pub fn effective_area(v: &Values) -> f64 {
+    let d = v.si("bore");
+    v.si("cd") * PI * d * d / 4.0
+}
+
+/// Injectors of a set, as they truly are.
+///
+/// # Errors
+/// Dead times that do not fill their grid of voltages and differences.
+pub fn injector_law(v: &Values) -> Result<Injector> {
+    Ok(Injector {
+        static_flow: v.si("static_flow") * v.si("flow_factor"),
+        reference_difference: v.si("difference"),
+        reference_density: v.si("test_density"),
+        dead_time: dead_time(v).map_err(|e| e.at_key("dead_time_rows"))?,
+    })
+}
+
+fn dead_time(v: &Values) -> Result<DeadTime> {
+    let extra = v.parameter("dead_time").expect("a key with a default");
+    let Some(rows) = v.rows("dead_time_rows") else { return Ok(DeadTime::constant(extra.si)) };
+    let (mut volts, mut differences) = (rows.column("voltage"), rows.column("difference"));
+    for axis in [&mut volts, &mut differences] {
+        axis.sort_by(f64::total_cmp);
+        axis.dedup();
+    }
+    let mut grid = vec![vec![f64::NAN; differences.len()]; volts.len()];
+    for r in &rows.data {
+        let at = |axis: &[f64], x: f64| axis.iter().position(|y| *y == x).expect("from the same rows");
+        grid[at(&volts, r[0])][at(&differences, r[1])] = r[2];
+    }
+    if grid.iter().flatten().any(|t| t.is_nan()) || rows.data.len() != volts.len() * differences.len() {
+        return Err(Error::new(
+            Kind::Value,
+            format!(
+                "{} dead times do not fill the grid of {} voltages and {} differences once",
+                rows.data.len(),
+                volts.len(),
+                differences.len()
+            ),
+        )
+        .next("give one row for every pair of voltage and difference"));
+    }
+    // The default stands for a missing table, so beside a table it adds nothing.
+    let said = !extra.source.as_deref().is_some_and(|s| s.starts_with("default"));
+    Ok(DeadTime::table(volts, differences, &grid)
+        .map_err(|e| Error::new(Kind::Value, e.to_string()))?
+        .shifted(if said { extra.si } else { 0.0 }))
+}
+
+impl Build {
+    /// The fuel in the tank.
+    ///
+    /// # Errors
+    /// A blend that the fuel laws refuse.
+    pub fn fuel(&self) -> Result<Blend> {
+        let f = self.section("fuel");
+        let petrol = Component::Petrol {
+            density15: kg_per_m3(f.si("petrol_density")),
+            dvpe: abs(pa(f.si("vapour_pressure"))),
+        };
+        let ethanol = f.si("ethanol");
+        Blend::from_volume(&[(petrol, 1.0 - ethanol), (Component::Ethanol, ethanol)])
+            .map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("fuel"))
+    }
+
+    /// A pump with its own factor, wear, relief and margin.
+    ///
+    /// # Errors
+    /// When there is no such pump, or it has no rating rows.
+    pub fn pump(&self, name: &str) -> Result<Pump> {
+        let (law, part) = self.pump_law(name).zip(self.part(name)).ok_or_else(|| {
+            Error::new(Kind::Value, "this pump has no rating rows").at_key(format!("{name}.rows"))
+        })?;
+        Ok(law.pump.with_values(&part.values, law.rows()[0]))
+    }
+
+    /// The calibration's base pressure: the stated one, else the first regulator's, else the target of a
+    /// speed-controlled pump.
+    #[must_use]
+    pub fn believed_base(&self) -> Option<f64> {
+        let c = self.section("control");
+        c.opt("base")
+            .or_else(|| self.parts_of("regulator").next().map(|(_, r)| r.values.si("base")))
+            .or_else(|| c.opt("rail_target"))
+    }
+}

@@ -1,0 +1,77 @@
+//! Every key of a build file says what it is, in which range, with an example that reads, and from where.
+
+use railrise::build::{Build, KINDS, SECTIONS};
+use railrise::quantity::{Dim, unit};
+use railrise::spec::{Key, Takes};
+
+fn all_keys() -> impl Iterator<Item = (&'static str, &'static Key)> {
+    SECTIONS.iter().chain(KINDS).flat_map(|(owner, keys)| keys.iter().map(move |k| (*owner, k)))
+}
+
+fn si(text: &str, dim: Dim) -> f64 {
+    unit::read(text, dim).unwrap_or_else(|e| panic!("\"{text}\" does not read as {}: {e:?}", dim.name())).si
+}
+
+#[test]
+fn every_key_has_its_words_range_example_and_source() {
+    let mut count = 0;
+    for (owner, key) in all_keys() {
+        let at = format!("{owner}.{}", key.name);
+        assert!(key.doc.len() > 5, "{at} does not say what it is");
+        assert!(!key.example.is_empty(), "{at} has no example");
+        assert!(!key.source.is_empty(), "{at} has no source");
+        if let Takes::Scalar { dim, low, high, usual, .. } = key.takes {
+            assert!(low.is_finite() && high.is_finite() && low < high, "{at} has no range");
+            for text in [Some(key.example), key.default].into_iter().flatten() {
+                let x = si(text, dim);
+                assert!(x >= low && x <= high, "{at}: \"{text}\" lies outside its own range");
+            }
+            if let Some((l, h)) = usual {
+                assert!(low <= l && l < h && h <= high, "{at}: the usual band leaves the range");
+                let x = si(key.example, dim);
+                assert!(x >= l && x <= h, "{at}: the example is unusual");
+            }
+            if key.default.is_some() {
+                assert_ne!(key.source, "stated by the build", "{at}: the default has no source");
+            }
+        }
+        count += 1;
+    }
+    assert!(count > 110, "only {count} keys");
+}
+
+#[test]
+fn every_example_of_rows_reads() {
+    for (owner, key) in all_keys() {
+        let Takes::Rows(columns) = key.takes else { continue };
+        let text = format!("v = {}", key.example.replace(", ...", ""));
+        let doc =
+            toml_edit::Document::parse(text.as_str()).unwrap_or_else(|e| panic!("{owner}.{}: {e}", key.name));
+        let rows = doc.as_table()["v"].as_array().expect("rows");
+        for row in rows {
+            let row = row.as_inline_table().expect("a row is a table");
+            for c in columns {
+                match row.get(c.name).and_then(|v| v.as_str()) {
+                    Some(text) => assert!(si(text, c.dim).is_finite()),
+                    None => assert!(c.optional, "{owner}.{}: the example leaves {} out", key.name, c.name),
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_value_that_was_set_counts_beside_a_table_though_its_default_does_not() {
+    let path = format!("{}/datasets/hill-climb-car/raised-1.4-bar.toml", env!("CARGO_MANIFEST_DIR"));
+    let car = Build::read(path).unwrap();
+    let dead = |b: &Build| {
+        let v = &b.part("injectors").unwrap().values;
+        railrise::build::injector_law(v).unwrap().dead_time.at(14.0, 4e5).unwrap()
+    };
+    assert!((dead(&car) - 0.98e-3).abs() < 1e-12); // the row of 14 V and 4 bar
+    assert!((dead(&car.with("injectors.dead_time", "0.2 ms").unwrap()) - 1.18e-3).abs() < 1e-12);
+    let mut by_number = car.clone();
+    by_number.set_si("injectors.dead_time", 0.2e-3).unwrap();
+    assert!((dead(&by_number) - 1.18e-3).abs() < 1e-12);
+    assert_ne!(car.input_digest(), by_number.input_digest());
+}
