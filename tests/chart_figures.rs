@@ -113,7 +113,8 @@ fn contours_of_a_plane_are_where_algebra_puts_them() {
     let size: Vec<f64> =
         panel.attribute("viewBox").expect("viewBox").split(' ').map(|v| v.parse().expect("number")).collect();
     let points = line.attribute("points").expect("points");
-    assert_eq!(points.split_whitespace().count(), 5);
+    // From the foot of the map to its left edge, nodes (4, 0) and (0, 2).
+    let mut ends = Vec::new();
     for point in points.split_whitespace() {
         let (px, py) = point.split_once(',').expect("pair");
         let (px, py): (f64, f64) = (px.parse().expect("x"), py.parse().expect("y"));
@@ -121,7 +122,10 @@ fn contours_of_a_plane_are_where_algebra_puts_them() {
         let x = -0.5 + 5.0 * px / size[2];
         let y = 2.5 - 3.0 * py / size[3];
         assert!((x + 2.0 * y - 4.0).abs() < 0.01, "({x}, {y})");
+        ends.push(x);
     }
+    let (low, high) = (ends.iter().copied().fold(9.0, f64::min), ends.iter().copied().fold(-9.0, f64::max));
+    assert!(low.abs() < 0.01 && (high - 4.0).abs() < 0.01, "{ends:?}");
     assert!(figure.description.contains("Lowest 0 bar at 0 bar, 0 bar; highest 8 bar at 4 bar, 2 bar."));
 }
 
@@ -167,6 +171,44 @@ fn what_lies_outside_a_fixed_range_is_told_not_drawn() {
     assert!(!cut.svg().contains(">relief<") && !cut.svg().contains(">middle<"));
     let notes = cut.figure().notes.join(" ");
     assert!(notes.contains("relief, 5 bar") && notes.contains("middle, 1.5 bar"), "{notes}");
+}
+
+#[test]
+fn a_thinned_curve_stays_on_the_law_it_draws() {
+    let t = samples::steps(0.0, 10.0, 20_000);
+    let law = |t: f64| 3.0 + (1.7 * t).sin();
+    let svg = Sweep::new("t", Axis::new("time", "s"), bar("p"))
+        .x_range(0.0, 10.0)
+        .y_range(1.0, 5.0)
+        .curve(Series::new("wave", &t, t.iter().map(|t| law(*t))))
+        .svg();
+    let document = roxmltree::Document::parse(&svg).expect("well-formed");
+    let line = document
+        .descendants()
+        .filter(|n| n.has_tag_name("polyline"))
+        .max_by_key(|n| n.attribute("points").map_or(0, str::len))
+        .expect("a line");
+    let panel = line.ancestors().find(|n| n.has_tag_name("svg")).expect("panel");
+    let size: Vec<f64> =
+        panel.attribute("viewBox").expect("viewBox").split(' ').map(|v| v.parse().expect("number")).collect();
+    let points: Vec<(f64, f64)> = line
+        .attribute("points")
+        .expect("points")
+        .split_whitespace()
+        .map(|p| p.split_once(',').expect("pair"))
+        .map(|(x, y)| (x.parse::<f64>().expect("x"), y.parse::<f64>().expect("y")))
+        .collect();
+    assert!((40..1200).contains(&points.len()), "{} points", points.len());
+    // In tenths of a unit, square to the line: 0.8 by thinning, up to 0.7 by rounding both coordinates.
+    for pair in points.windows(2) {
+        let (dx, dy) = (pair[1].0 - pair[0].0, pair[1].1 - pair[0].1);
+        for share in [0.0, 0.25, 0.5, 0.75] {
+            let (x, y) = (pair[0].0 + share * dx, pair[0].1 + share * dy);
+            let above = y - (5.0 - law(10.0 * x / size[2])) / 4.0 * size[3];
+            let square = above.abs() * dx / dx.hypot(dy);
+            assert!(square < 2.0, "at {x}: {square}");
+        }
+    }
 }
 
 #[test]

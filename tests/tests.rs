@@ -102,8 +102,8 @@ mod study_run; // plans and runs: threads, cancel, resume, failures, memory
 mod study_sampling; // draws: published points, frozen values, correlation
 mod study_sensitivity; // shares of variance, tornado, contrasts, worth of measuring, comparison, sweeps
 
-mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
-mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure
 mod kernel_run;
 mod part_laws;
+mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
+mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure
 mod transient_engine_gas; // notebooks without a reader: outputs, errors, parameters, comparison

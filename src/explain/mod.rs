@@ -73,7 +73,11 @@ const DIGITS: usize = 5;
 fn number(x: f64) -> String {
     let text = round_to_digits(x, DIGITS);
     // An exact 4 is printed as 4, not as 4.0000.
-    if text.contains('.') && !text.contains('e') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    if text.contains('.') && !text.contains('e') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }
 
 fn tex_number(x: f64, unit: &str) -> String {

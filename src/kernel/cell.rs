@@ -29,7 +29,8 @@ impl Ready {
 }
 
 /// Commands of the evaluator that a notebook may use.
-const COMMANDS: [&str; 9] = [":dep", ":doc", ":vars", ":type", ":t", ":timing", ":help", ":explain", ":version"];
+const COMMANDS: [&str; 9] =
+    [":dep", ":doc", ":vars", ":type", ":t", ":timing", ":help", ":explain", ":version"];
 
 /// Turns a cell's text into code for the evaluator.
 ///
