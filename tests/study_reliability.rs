@@ -19,7 +19,7 @@ fn a_flat_limit_at_4_75_is_met_by_both_methods() {
     let truth = normal_cdf(-4.75); // 1.017e-6, scipy 1.17.1 norm.cdf(-4.75) = 1.0170832425687034e-06
     assert!((truth / 1.0170832425687034e-06 - 1.0).abs() < 1e-12);
     let limit = flat(4.75);
-    let check = cross_check(&limit, 20_000, 42, 0.95).unwrap();
+    let check = cross_check(&limit, 20_000, 2026, 0.95).unwrap();
     println!("{check}");
     assert!((check.form.beta - 4.75).abs() < 1e-6 && (check.form.chance / truth - 1.0).abs() < 1e-5);
     assert!(check.agree);

@@ -59,6 +59,8 @@ mod steady_demo;
 mod stepper_behaviour;
 // Steppers against published and closed-form solutions of reference problems.
 mod stepper_reference;
+// Studies of the demo builds, and study files.
+mod study_build;
 // Probability laws against outside quantiles and moments.
 mod study_distribution;
 // Bounded least squares against certified regressions.

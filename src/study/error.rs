@@ -62,3 +62,17 @@ impl std::error::Error for StudyError {
         }
     }
 }
+
+impl From<StudyError> for crate::error::Error {
+    fn from(e: StudyError) -> Self {
+        use crate::error::Kind;
+        let kind = match &e {
+            StudyError::Plan(_) | StudyError::Input { .. } => Kind::Value,
+            StudyError::Unknown { .. } => Kind::Unknown,
+            StudyError::Question(_) | StudyError::Mismatch(_) => Kind::Range,
+            StudyError::File { .. } => Kind::File,
+            StudyError::Stopped(_) => Kind::Solve,
+        };
+        Self::new(kind, e.to_string())
+    }
+}

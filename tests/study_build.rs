@@ -1,0 +1,213 @@
+//! Studies of the demo builds: inputs from stated spreads, repeatable, honest about what is lean and why.
+use railrise::build::Build;
+use railrise::quantity::rpm;
+use railrise::steady::{Acceptance, Operating, limits};
+use railrise::study::file::StudyFile;
+use railrise::study::of_build::{BuildModel, Figure, shop_criteria};
+use railrise::study::{Control, Model, Plan, Question};
+
+fn demo(name: &str) -> Build {
+    Build::read(format!("{}/datasets/hill-climb-car/{name}.toml", env!("CARGO_MANIFEST_DIR"))).unwrap()
+}
+
+fn speeds(list: &[f64]) -> Vec<f64> {
+    list.iter().map(|n| rpm(*n).value).collect()
+}
+
+#[test]
+fn stated_spreads_become_inputs_in_the_units_shown() {
+    let build = demo("raised-1.4-bar");
+    let model = BuildModel::full_load(&build, &speeds(&[6500.0])).unwrap();
+    let stated = build.parameters().filter(|(_, p)| p.spread.is_some()).count();
+    assert_eq!(model.inputs().len(), stated);
+    assert!(stated >= 15, "{stated}");
+    let contacts = model.inputs().iter().find(|i| i.name == "main pump.feed_contacts").unwrap();
+    assert_eq!(contacts.unit, "mΩ");
+    assert!((contacts.law.median().unwrap() - 32.0).abs() < 1e-9);
+    let temperature = model.inputs().iter().find(|i| i.name == "fuel.temperature").unwrap();
+    assert_eq!(temperature.unit, "degC");
+    assert!((temperature.law.quantile(0.0).unwrap() - 20.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_run_at_given_values_is_the_operating_point_at_those_values() {
+    let build = demo("raised-1.4-bar");
+    let model = BuildModel::full_load(&build, &speeds(&[5000.0, 6500.0])).unwrap();
+    let x: Vec<f64> = model.inputs().iter().map(|i| i.law.quantile(0.3).unwrap()).collect();
+    let mut y = vec![f64::NAN; model.outputs().len()];
+    model.worker().run(&x, &mut y).unwrap();
+    let changed = model.build_at(&x).unwrap();
+    let at = |name: &str| y[model.outputs().iter().position(|o| o.name == name).unwrap()];
+    let worst = speeds(&[5000.0, 6500.0])
+        .iter()
+        .map(|w| {
+            let op = Operating::at(
+                railrise::quantity::rad_per_s(*w),
+                railrise::quantity::pa(build.full_load_boost(*w).unwrap()),
+            );
+            limits(&changed, &op, &Acceptance::default()).unwrap().headroom
+        })
+        .fold(f64::INFINITY, f64::min);
+    assert!((at("headroom") - worst).abs() < 1e-9, "{} {worst}", at("headroom"));
+    assert!(at("lambda over target") > 0.0 && at("worst cylinder over target") > at("lambda over target"));
+}
+
+#[test]
+fn the_raised_car_is_lean_and_the_car_before_is_not() {
+    let question = Question { criteria: shop_criteria(), ..Question::default() };
+    let chance = |name: &str| {
+        let model = BuildModel::full_load(&demo(name), &speeds(&[5000.0, 6500.0])).unwrap();
+        let plan = Plan::tolerance(&model).draws(512).seed(1);
+        let one = rayon::ThreadPoolBuilder::new()
+            .num_threads(1)
+            .build()
+            .unwrap()
+            .install(|| plan.run(&model).unwrap());
+        let two = rayon::ThreadPoolBuilder::new()
+            .num_threads(2)
+            .build()
+            .unwrap()
+            .install(|| plan.run(&model).unwrap());
+        for o in model.outputs() {
+            let bits = |r: &railrise::study::Runs| {
+                r.output(&o.name).unwrap().iter().map(|v| v.to_bits()).collect::<Vec<_>>()
+            };
+            assert_eq!(bits(&one), bits(&two), "{}", o.name);
+        }
+        let found = one.findings(&question).unwrap();
+        println!("{name}: {:.1} us a run\n{found}", one.seconds() / one.done() as f64 * 1e6);
+        assert!(found.without_answer as f64 <= 0.02 * one.done() as f64, "{found}");
+        let lever = one.contrast(&question.criteria[1], 0.95).unwrap().inputs[0].input.clone();
+        (found.chance("running lean").unwrap().chance.value, lever)
+    };
+    // At 0.7 bar the car is lean only where hot fuel boils at the pump; at 1.4 bar nearly always.
+    let ((before, lever), (raised, _)) = (chance("before-0.7-bar"), chance("raised-1.4-bar"));
+    assert!(before < 0.25 && raised > 0.90, "{before} {raised}");
+    assert_eq!(lever, "fuel.temperature");
+}
+
+#[test]
+fn a_study_file_is_read_run_and_reported() {
+    let folder = format!("{}/datasets/hill-climb-car", env!("CARGO_MANIFEST_DIR"));
+    let text = format!(
+        r#"
+build = "{folder}/raised-1.4-bar.toml"
+rpm = ["6500 rpm"]
+draws = 256
+seed = 3
+sensitivity = 16
+[[criterion]]
+name = "running lean"
+figure = "lambda over target"
+above = 0.10
+[[criterion]]
+name = "supply short"
+figure = "headroom"
+below = -0.2
+[[correlate]]
+a = "fuel.temperature"
+b = "fuel.petrol_density"
+rank = -0.3
+[[option]]
+name = "new wiring"
+build = "{folder}/cure-wiring.toml"
+"#
+    );
+    let report = StudyFile::from_toml(&text).unwrap().run(&Control::default()).unwrap();
+    let shown = report.to_string();
+    for part in [
+        "The chance of running lean is",
+        "seed 3",
+        "new wiring",
+        "Shares of the variance",
+        "every input at its median",
+    ] {
+        assert!(shown.contains(part), "no \"{part}\" in:\n{shown}");
+    }
+    let json = serde_json::to_value(&report).unwrap();
+    assert_eq!(json["findings"]["provenance"]["seed"], 3);
+    assert_eq!(json["findings"]["provenance"]["input_hash"].as_str().unwrap().len(), 16);
+    assert_eq!(json["comparison"]["options"][1], "new wiring");
+}
+
+#[test]
+fn a_wrong_study_file_says_what_and_where() {
+    let bad = |text: &str| StudyFile::from_toml(text).unwrap_err().to_string();
+    let unknown = bad("build = \"x.toml\"\nrpm = [\"6500 rpm\"]\ndraw = 5\n");
+    assert!(unknown.contains("line 3") && unknown.contains("draw"), "{unknown}");
+    let both = bad("build = \"x\"\nrpm = []\n[[criterion]]\nname = \"lean\"\nfigure = \"duty\"\n");
+    assert!(both.contains("one of above and below"), "{both}");
+    let error = Figure::named("headrom").unwrap_err().to_string();
+    assert!(error.contains("headroom") && error.contains("largest <channel>"), "{error}");
+    let none = BuildModel::new(&demo("raised-1.4-bar"), &[], &Figure::CRITERIA).err().unwrap();
+    assert!(none.to_string().contains("0 operating points"));
+}
+
+#[test]
+fn values_for_the_outside_check() {
+    use railrise::study::interval::{clopper_pearson, wilson};
+    use railrise::study::sampling::sobol::Sobol;
+    use railrise::study::summary::{QuantileKind, mean, quantile, sorted, standard_deviation};
+    use serde_json::json;
+    let points = Sobol::new(20).unwrap();
+    let sobol: Vec<Vec<f64>> =
+        (0..1000).map(|i| (0..20).map(|d| points.coordinate(d, i)).collect()).collect();
+    // 64-bit FNV-1a over the points times 2^53 as little-endian integers; the same over scipy 1.17.1
+    // qmc.Sobol(20, scramble=False, bits=53).random(1000).
+    let hash = sobol.iter().flatten().fold(0xcbf2_9ce4_8422_2325_u64, |h, x| {
+        ((x * (1_u64 << 53) as f64) as u64)
+            .to_le_bytes()
+            .iter()
+            .fold(h, |h, b| (h ^ u64::from(*b)).wrapping_mul(0x0000_0100_0000_01b3))
+    });
+    assert_eq!(hash, SCIPY_HASH);
+    // Set by the outside check (tests/outside/study_stats.py), which compares what is written here.
+    let Ok(path) = std::env::var("RAILRISE_STUDY_VALUES") else { return };
+    let model = BuildModel::full_load(&demo("raised-1.4-bar"), &speeds(&[6500.0])).unwrap();
+    let runs = Plan::sensitivity(&model, 128).seed(5).run(&model).unwrap();
+    let (mut indices, mut convergence) = (Vec::new(), Vec::new());
+    for o in model.outputs() {
+        let y = runs.output(&o.name).unwrap();
+        let found = runs.indices(&o.name, 0.95).unwrap();
+        if found.rows_without_answer > 0 {
+            continue;
+        }
+        indices.push(json!({
+            "name": o.name,
+            "inputs": found.indices.iter().map(|i| &i.name).collect::<Vec<_>>(),
+            "answers": y,
+            "first": found.indices.iter().map(|i| i.first).collect::<Vec<_>>(),
+            "total": found.indices.iter().map(|i| i.total).collect::<Vec<_>>(),
+        }));
+    }
+    assert!(!indices.is_empty());
+    let sample = Plan::tolerance(&model).repeats(1).draws(1024).seed(5).run(&model).unwrap();
+    for o in model.outputs() {
+        let y: Vec<f64> = sample.output(&o.name).unwrap().iter().copied().filter(|v| !v.is_nan()).collect();
+        let found: Vec<(usize, f64, f64, f64)> = [64, 256, 1000]
+            .iter()
+            .map(|&n| {
+                let part = &y[..n];
+                (
+                    n,
+                    mean(part),
+                    standard_deviation(part),
+                    quantile(&sorted(part), 0.05, QuantileKind::default()),
+                )
+            })
+            .collect();
+        convergence.push(json!({ "name": o.name, "answers": y, "found": found }));
+    }
+    let intervals: Vec<_> = [(0, 10), (3, 17), (250, 4096), (999_000, 1_000_000)]
+        .iter()
+        .map(|&(k, n)| {
+            let (w, c) = (wilson(k, n, 0.95), clopper_pearson(k, n, 0.95));
+            (k, n, [w.low, w.high], [c.low, c.high])
+        })
+        .collect();
+    let all =
+        json!({ "sobol": sobol, "indices": indices, "convergence": convergence, "intervals": intervals });
+    std::fs::write(path, all.to_string()).unwrap();
+}
+
+const SCIPY_HASH: u64 = 0x6c36affe71ccd6a5;
