@@ -11,6 +11,7 @@ mod files;
 mod kernel;
 mod point;
 mod run;
+mod study;
 
 #[derive(Parser)]
 #[command(name = "railrise", version, about, max_term_width = 100)]
@@ -29,6 +30,8 @@ enum Command {
     Kernel(kernel::Args),
     /// Work out one operating point of a build
     Point(point::Args),
+    /// Run a tolerance study described in a file
+    Study(study::Args),
 }
 
 /// Reads the command line and does what it says.
@@ -38,6 +41,7 @@ pub fn run() -> ExitCode {
         Command::Check(args) => check::run(args),
         Command::Kernel(args) => kernel::run(args),
         Command::Point(args) => point::run(args),
+        Command::Study(args) => study::run(args),
     }
 }
 

@@ -163,7 +163,7 @@ impl Runs {
                 if whole == 1 { "" } else { "s" }
             ));
         }
-        if sampling != Sampling::Plain && self.done() % per_repeat != 0 {
+        if sampling != Sampling::Plain && !self.done().is_multiple_of(per_repeat) {
             notes.push(format!(
                 "the last repeat is not whole ({} of {per_repeat} draws): its draws are in the numbers but not in the intervals",
                 self.done() % per_repeat

@@ -214,7 +214,7 @@ pub fn quantile_ranks(n: u64, p: f64, confidence: f64) -> Option<Ranks> {
 
 /// The smallest number of independent draws with which [`quantile_ranks`] has an answer.
 pub fn least_draws_for_quantile(p: f64, confidence: f64) -> Option<u64> {
-    if !(p > 0.0 && p < 1.0) || !(0.0..1.0).contains(&confidence) {
+    if p.is_nan() || p <= 0.0 || p >= 1.0 || !(0.0..1.0).contains(&confidence) {
         return None;
     }
     // The extreme ranks must be allowed: p^n and (1-p)^n at most a/2.

@@ -43,6 +43,11 @@ pub struct Subset {
     pub levels: Vec<f64>,
 }
 
+/// Scores, margin, and runs without an answer on the way.
+type State = (Vec<f64>, f64, u64);
+/// States of one chain and how many steps were accepted.
+type Chain = (Vec<State>, u64);
+
 struct One {
     chance: f64,
     /// Squared coefficients of variation of the levels.
@@ -77,7 +82,7 @@ pub fn subset(
         || !(0.02..=0.5).contains(&options.share)
         || options.repeats == 0
         || survivors == 0
-        || options.per_level % survivors != 0
+        || !options.per_level.is_multiple_of(survivors)
     {
         return Err(StudyError::Plan(format!(
             "{} runs a level with share {} and {} repeats: 100 runs, a share of 0.02..0.5 that divides them evenly, and one repeat are the least",
@@ -142,7 +147,7 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
 fn one(limit: &dyn LimitState, options: &Options, survivors: usize, seed: u64) -> Result<One, StudyError> {
     let (n, per_level) = (limit.dimensions(), options.per_level as usize);
     // Chains side by side: chain c holds states c * length .. (c + 1) * length.
-    let mut states: Vec<(Vec<f64>, f64, u64)> = (0..per_level)
+    let mut states: Vec<State> = (0..per_level)
         .into_par_iter()
         .map(|i| {
             let mut rng = stream(seed, 0, (i * n) as u64);
@@ -190,10 +195,10 @@ fn one(limit: &dyn LimitState, options: &Options, survivors: usize, seed: u64) -
         let level_seed = mix(seed ^ mix(level as u64));
         // A few chains first, to set how far the others step.
         let tried = (survivors / 10).max(5).min(survivors);
-        let accepted_of = |chains: &[(Vec<(Vec<f64>, f64, u64)>, u64)]| {
+        let accepted_of = |chains: &[Chain]| {
             chains.iter().map(|c| c.1).sum::<u64>() as f64 / (chains.len() * (length - 1).max(1)) as f64
         };
-        let mut chains: Vec<(Vec<(Vec<f64>, f64, u64)>, u64)> = Vec::with_capacity(survivors);
+        let mut chains: Vec<Chain> = Vec::with_capacity(survivors);
         for group in seeds.chunks(tried).enumerate() {
             let (k, group) = group;
             let now: Vec<_> = group
@@ -227,7 +232,7 @@ fn chain(
     keep: f64,
     length: usize,
     mut rng: ChaCha8Rng,
-) -> (Vec<(Vec<f64>, f64, u64)>, u64) {
+) -> Chain {
     let step = (1.0 - keep * keep).sqrt();
     let mut out = Vec::with_capacity(length);
     out.push((seed.0.clone(), seed.1, 0));
