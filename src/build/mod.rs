@@ -252,7 +252,7 @@ impl Build {
         let key =
             self.values(&owner).expect("split has looked").key(&key_name).map_err(|e| e.at_key(path))?;
         let ambient = self.section("ambient").si("pressure");
-        let new = read::one(path, key, text, ambient)?;
+        let (new, slips) = read::one(path, key, text, ambient)?;
         let values = self.values_mut(&owner);
         let value = match (new, values.parameter(&key_name)) {
             (Value::Scalar(new), Some(old)) => Value::Scalar(Parameter {
@@ -265,6 +265,9 @@ impl Build {
             (new, _) => new,
         };
         values.put(key, value);
+        // What was odd about the old value is gone with it.
+        self.slips.retain(|s| s.key.strip_prefix(path).is_none_or(|rest| rest.starts_with('_')));
+        self.slips.extend(slips);
         self.after_change(&owner, path, text)
     }
 

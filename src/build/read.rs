@@ -1,6 +1,6 @@
 //! A build file, read.
 
-use super::value::{Common, Reader};
+use super::value::{Common, Reader, Slip};
 use super::{Build, Leg, Part, SECTIONS, digest, keys_of, kinds::KINDS, layout};
 use crate::error::{Error, Kind, Result, did_you_mean};
 use crate::quantity::STANDARD_ATMOSPHERE;
@@ -104,7 +104,7 @@ pub(super) fn build(text: &str) -> Result<Build> {
 }
 
 /// One value from the command line or a notebook.
-pub(super) fn one(path: &str, key: &'static Key, text: &str, ambient: f64) -> Result<Value> {
+pub(super) fn one(path: &str, key: &'static Key, text: &str, ambient: f64) -> Result<(Value, Vec<Slip>)> {
     // A bare text is a value with a unit; rows and numbers are TOML as they stand.
     let toml = match key.takes {
         crate::spec::Takes::Rows(_) | crate::spec::Takes::Flag => format!("v = {text}"),
@@ -115,13 +115,16 @@ pub(super) fn one(path: &str, key: &'static Key, text: &str, ambient: f64) -> Re
     })?;
     let mut r = Reader { text: &toml, ambient, errors: Vec::new(), slips: Vec::new() };
     let value = r.read(path, key, doc.as_table().get("v").expect("just written"), &Common::default());
-    value.ok_or_else(|| {
-        let e = Error::all(r.errors).expect("no value, so an error");
-        match e.next_action() {
-            Some(n) => Error::new(e.kind(), e.what()).next(n).at_key(path),
-            None => Error::new(e.kind(), e.what()).at_key(path),
+    match value {
+        Some(value) => Ok((value, r.slips)),
+        None => {
+            let e = Error::all(r.errors).expect("no value, so an error");
+            Err(match e.next_action() {
+                Some(n) => Error::new(e.kind(), e.what()).next(n).at_key(path),
+                None => Error::new(e.kind(), e.what()).at_key(path),
+            })
         }
-    })
+    }
 }
 
 fn missing(key: &Key) -> Error {

@@ -6,6 +6,7 @@
 
 mod point;
 mod sheet;
+mod supply;
 mod table;
 
 pub use point::{explain, explainable};

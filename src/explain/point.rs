@@ -6,7 +6,7 @@ use crate::part::air::GAS_CONSTANT;
 use crate::steady::{InjectorState, Point};
 
 /// What can be explained.
-const EXPLAINABLE: [&str; 9] = [
+const EXPLAINABLE: [&str; 12] = [
     "lambda",
     "differential pressure",
     "static flow",
@@ -16,6 +16,9 @@ const EXPLAINABLE: [&str; 9] = [
     "duty",
     "engine flow",
     "return flow",
+    "pump voltage",
+    "inlet margin",
+    "regulator floor",
 ];
 
 /// The figures of an operating point that [`explain`] can work out.
@@ -24,7 +27,7 @@ pub fn explainable() -> &'static [&'static str] {
     &EXPLAINABLE
 }
 
-fn term(
+pub(super) fn term(
     key: &'static str,
     tex: &'static str,
     text: &'static str,
@@ -61,6 +64,9 @@ pub fn explain(point: &Point, figure: &str) -> Result<Working> {
             lambda,
         ],
         "return flow" => &[return_flow],
+        "pump voltage" => &[super::supply::pump_voltage],
+        "inlet margin" => &[super::supply::inlet_pressure, super::supply::inlet_margin],
+        "regulator floor" => &[super::supply::regulator_floor],
         _ => {
             return Err(Error::new(Kind::Unknown, format!("\"{figure}\" has no worked explanation")).next(
                 format!("{}explained here: {}", did_you_mean(figure, EXPLAINABLE), EXPLAINABLE.join(", ")),

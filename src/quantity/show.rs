@@ -103,6 +103,10 @@ impl Amount {
 
 impl fmt::Display for Amount {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // Pulses read in milliseconds, a tank that empties in seconds.
+        if self.dim == Dim::Time && self.si.abs() >= 1.0 {
+            return self.with(unit::find("s", Dim::Time).expect("the second is a unit")).fmt(f);
+        }
         self.shown().fmt(f)
     }
 }

@@ -98,6 +98,8 @@ pub struct RegulatorState {
     pub hysteresis: f64,
     /// Seat, diaphragm: how much it rises per rise of the reference.
     pub reference_gain: f64,
+    /// Opening area at the stop times its coefficient, m².
+    pub full_area: f64,
 }
 
 /// A set of injectors, as it was found.
@@ -445,6 +447,8 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                             r.regulator.area,
                             r.regulator.seat,
                         ),
+                        full_area: r.regulator.cd
+                            * crate::part::regulator::opening_area(r.regulator.seat, r.regulator.max_lift),
                     });
                 }
                 Element::Injectors(set) => {

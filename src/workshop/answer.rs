@@ -314,3 +314,9 @@ impl Worded for Option<Amount> {
         self.map_or_else(|| "nowhere".to_owned(), |a| a.to_string())
     }
 }
+
+impl Worded for Option<super::measure::Time> {
+    fn words(&self) -> String {
+        self.map_or_else(|| "never".to_owned(), |t| t.amount().to_string())
+    }
+}

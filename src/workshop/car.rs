@@ -121,8 +121,7 @@ impl Car {
     /// As [`Car::at`].
     #[must_use]
     pub fn idling(&self) -> Reading {
-        let e = self.build.section("engine");
-        self.ask(Operating::at(rad_per_s(e.si("idle_speed")), pa(e.si("idle_manifold"))))
+        self.ask(self.idle())
     }
 
     /// The car idling with the reference hose off and plugged, the regulator open to air: base pressure.
@@ -131,11 +130,7 @@ impl Car {
     /// As [`Car::at`].
     #[must_use]
     pub fn idling_hose_off(&self) -> Reading {
-        let e = self.build.section("engine");
-        self.ask(
-            Operating::at(rad_per_s(e.si("idle_speed")), pa(e.si("idle_manifold")))
-                .with_the_reference_hose_off(),
-        )
+        self.ask(self.idle().with_the_reference_hose_off())
     }
 
     /// Engine off, pump on at this voltage, regulated air on the regulator's reference only.
@@ -212,16 +207,56 @@ impl Car {
         speed: AngularVelocity,
         boost: Pressure,
     ) -> Run {
+        self.sweep(path, from, to, Operating::at(speed.quantity(), boost.quantity()))
+    }
+
+    fn sweep(&self, path: &str, from: &str, to: &str, op: Operating) -> Run {
         let (low, high) = (self.with(path, from), self.with(path, to));
         let (low, high, dim) = match (low.build.parameter(path), high.build.parameter(path)) {
             (Ok(l), Ok(h)) => (l.si, h.si, l.dim),
             (Err(e), _) | (_, Err(e)) => stop(e),
         };
-        Run::over(self.name(), path, dim, low, high, 57, |x| {
+        Run::over(self.name(), &path.replace(['.', '_'], " "), dim, low, high, 57, |x| {
             let mut build = self.build.clone();
             build.set_si(path, x)?;
-            Reading::of(&build, Operating::at(speed.quantity(), boost.quantity()))
+            Reading::of(&build, op)
         })
+    }
+
+    /// What the idling car does, hose on, as one value of the build changes.
+    ///
+    /// # Panics
+    /// As [`Car::as_value_changes`].
+    #[must_use]
+    pub fn idling_as_value_changes(&self, path: &str, from: &str, to: &str) -> Run {
+        self.sweep(path, from, to, self.idle())
+    }
+
+    /// What the idling car does, hose off and plugged, as one value of the build changes.
+    ///
+    /// # Panics
+    /// As [`Car::as_value_changes`].
+    #[must_use]
+    pub fn hose_off_as_value_changes(&self, path: &str, from: &str, to: &str) -> Run {
+        self.sweep(path, from, to, self.idle().with_the_reference_hose_off())
+    }
+
+    fn idle(&self) -> Operating {
+        let e = self.build.section("engine");
+        Operating::at(rad_per_s(e.si("idle_speed")), pa(e.si("idle_manifold")))
+    }
+
+    /// Values that are possible but look like a slip, such as litres a minute for litres an hour.
+    #[must_use]
+    pub fn slips(&self) -> Table {
+        let mut t = Table::new("Looks like a slip", &["value", "why"]);
+        for s in self.build.slips() {
+            t.row([s.key.clone(), s.what.clone()]);
+        }
+        if self.build.slips().is_empty() {
+            t.note("Nothing looks like a slip.");
+        }
+        t
     }
 
     /// The boost that the full-load pull reaches at this speed.

@@ -15,13 +15,21 @@
 mod answer;
 mod car;
 mod figures;
+mod gauges;
 pub mod measure;
+mod pictures;
+mod pot;
 mod reading;
 mod run;
 
 pub use answer::{Compared, Feedback, Prediction, Question, Worded, check, predict, words};
 pub use car::{Car, car, car_file};
 pub use figures::{compare, ladder, supply_and_demand};
+pub use pictures::{
+    fuel_for_power, in_proportion, pump_curves, ratio_of, slide_supply_and_demand, speed_boost_map,
+    volt_ladder,
+};
+pub use pot::{Pot, surge_pot};
 pub use reading::Reading;
 pub use run::Run;
 

@@ -21,6 +21,12 @@ impl Reading {
         Ok(Self { point: point(build, &op)?, build: build.clone() })
     }
 
+    /// The build that was asked.
+    #[must_use]
+    pub fn build(&self) -> &Build {
+        &self.build
+    }
+
     /// The solved point.
     #[must_use]
     pub fn point(&self) -> &Point {
@@ -81,6 +87,12 @@ impl Reading {
         self.point.asked_flow().into()
     }
 
+    /// Supply headroom: what the supply brings at the held pressure, over what is asked, less one.
+    #[must_use]
+    pub fn headroom(&self) -> Ratio {
+        super::measure::ratio(self.limits().headroom)
+    }
+
     /// Flow that goes back to the tank.
     #[must_use]
     pub fn return_flow(&self) -> VolumeRate {
@@ -105,6 +117,9 @@ impl Reading {
     /// When there is no such figure; the message lists those that there are.
     #[must_use]
     pub fn value(&self, name: &str) -> Amount {
+        if let Some(a) = self.more(name) {
+            return a;
+        }
         match self.point.channel(name) {
             Ok(a) => a,
             Err(e) => stop(e),

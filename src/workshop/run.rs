@@ -128,6 +128,19 @@ impl Run {
         })
     }
 
+    /// Where a figure first falls below a value, in the unit of the axis, by a straight line between two points.
+    #[must_use]
+    pub fn first_below(&self, figure: &str, value: f64) -> Option<Amount> {
+        let s = self.series(figure);
+        let (x, y) = (&s.x, &s.y);
+        (1..y.len()).find(|i| y[i - 1] >= value && y[*i] < value).map(|i| {
+            let f = (value - y[i - 1]) / (y[i] - y[i - 1]);
+            let at = x[i - 1] + f * (x[i] - x[i - 1]);
+            let unit = self.dim.shown_in();
+            Amount::new(at * unit.factor + unit.offset, self.dim)
+        })
+    }
+
     /// Where the regulator shuts and the supply is short, if it does.
     #[must_use]
     pub fn hinge(&self) -> Option<Amount> {
