@@ -131,7 +131,7 @@ pub(super) fn regulator_floor(p: &Point) -> Result<Step> {
         name: "Floor: regulator against its stop, all of this flow through it",
         tex: "p_f",
         text: "p_f",
-        formula_tex: "<back> + \\frac{<rho>}{2\\times 10^{5}}\\left(\\frac{<q>}{3.6\\,<cda>}\\right)^2",
+        formula_tex: "<back> + \\frac{<rho>}{2\\times 10^{5}}\\left(\\frac{<q>}{3.6\\cdot <cda>}\\right)^2",
         formula: "<back> + <rho> / 200000 * (<q> / (3.6 * <cda>))^2",
         terms: vec![
             term("back", "p_\\mathrm{ret}", "p_ret", back, "bar", "behind the seat: loss of the return hose"),
