@@ -108,7 +108,8 @@ pub fn readings(p: &Point) -> Table {
                 || p.regulators.iter().any(|x| x.name == part.name)
                 || p.injectors.iter().any(|x| x.name == part.name);
             if !other {
-                let a = amount(part.drop, Dim::Pressure);
+                // A shut leg carries a flow that only keeps the equations regular: its loss is none.
+                let a = amount(if part.drop.abs() < 0.5 { 0.0 } else { part.drop }, Dim::Pressure);
                 let show = |u: &str| a.in_unit(u).map_or_else(String::new, |o| format!("{o:.3}"));
                 t.rows.push(vec![format!("lost in {}", part.name), show("kPa"), show("psi")]);
             }

@@ -155,7 +155,9 @@ pub(super) fn regulator_floor(p: &Point) -> Result<Step> {
                     .to_owned()
             }
             Mode::Control => "The regulator is in control: the rail stands above the floor.".to_owned(),
-            Mode::HeldOpen => "Something holds the regulator open: it passes fuel at any pressure.".to_owned(),
+            Mode::HeldOpen => {
+                "Something holds the regulator open: it passes fuel at any pressure.".to_owned()
+            }
             Mode::Closed => "The regulator is shut: nothing goes back.".to_owned(),
         }),
     })
