@@ -1,6 +1,7 @@
 //! What went wrong in a cell, for people.
 
 use super::cell::Ready;
+use super::friendly::{Friendly, friendly, of_evaluator};
 use evcxr::CompilationError;
 
 /// Why a cell did not end well.
@@ -160,22 +161,50 @@ impl Spot {
     }
 }
 
-/// The compiler's complaints about a cell as one error.
-pub fn from_compiler(errors: &[CompilationError], ready: &Ready, cell: &str) -> CellError {
+/// The compiler's complaints about a cell as one error: in plain words where they are known, with the
+/// compiler's words kept beside them. `names` are the variables and functions defined so far.
+pub fn from_compiler(errors: &[CompilationError], ready: &Ready, cell: &str, names: &[String]) -> CellError {
     let mut complaints: Vec<Complaint> = Vec::new();
+    let about_cell = |c: &Complaint| !c.spots.is_empty();
+    let anywhere = errors.iter().any(|e| about_cell(&Complaint::read(e, ready)));
     for error in errors {
         let complaint = Complaint::read(error, ready);
-        if !complaints.contains(&complaint) {
+        // What has no place in the cell follows from what has.
+        if !complaints.contains(&complaint) && (about_cell(&complaint) || !anywhere) {
             complaints.push(complaint);
         }
     }
-    let text = complaints.iter().map(|c| c.as_compiler_says(cell)).collect::<Vec<_>>().join("\n");
-    let message = complaints.first().map(|c| c.message.clone()).unwrap_or_default();
-    CellError {
-        name: "compile error".to_owned(),
-        message,
-        text: text.trim_end().to_owned(),
-        compiler: None,
-        variables_lost: false,
+    let compiler = complaints.iter().map(|c| c.as_compiler_says(cell)).collect::<Vec<_>>().join("\n");
+    let compiler = compiler.trim_end().to_owned();
+    let plain: Vec<_> = complaints.iter().map(|c| (c, friendly(c, cell, names))).collect();
+    let message = match plain.first() {
+        Some((_, Some(plain))) => plain.headline.clone(),
+        Some((complaint, None)) => complaint.message.clone(),
+        None => "the cell does not compile".to_owned(),
+    };
+    let name = "compile error".to_owned();
+    if plain.iter().all(|(_, friendly)| friendly.is_none()) {
+        return CellError { name, message, text: compiler, compiler: None, variables_lost: false };
+    }
+    let one = |(complaint, plain): &(&Complaint, Option<Friendly>)| match plain {
+        Some(plain) => {
+            let place = complaint.spots.first().map(|s| s.picture(cell, "")).unwrap_or_default();
+            format!("{}\n{place}{}\n", plain.headline, plain.cure)
+        }
+        None => complaint.as_compiler_says(cell),
+    };
+    let text = plain.iter().map(one).collect::<Vec<_>>().join("\n").trim_end().to_owned();
+    CellError { name, message, text, compiler: Some(compiler), variables_lost: false }
+}
+
+/// What the evaluator itself says about a cell.
+pub fn from_evaluator(message: &str) -> CellError {
+    match of_evaluator(message) {
+        Some(plain) => CellError {
+            compiler: Some(message.to_owned()),
+            text: format!("{}\n{}", plain.headline, plain.cure),
+            ..CellError::new("compile error", plain.headline)
+        },
+        None => CellError::new("compile error", message),
     }
 }

@@ -14,6 +14,7 @@
 pub mod cell;
 pub mod desk;
 pub mod error;
+pub mod friendly;
 pub mod headless;
 pub mod home;
 pub mod install;

@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 /// Set in the environment of a process that is to act as relay.
@@ -31,6 +32,9 @@ const INPUT: &str = "EVCXR_INPUT";
 const ALL_READ: &[u8] = b"\x02railrise all read\n";
 /// Text without a line end is passed on after this long.
 const PATIENCE: Duration = Duration::from_millis(40);
+
+/// Whether a cell is running.
+static RUNNING: AtomicBool = AtomicBool::new(false);
 
 /// Whether somebody reads what the relay says.
 static LISTENED: AtomicBool = AtomicBool::new(false);
@@ -56,7 +60,9 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
     let (pid, listened) = (child.id(), listened.to_owned());
 
     // Orders of the evaluator, one a line; the end of them ends the cells' process.
-    let mut orders_in = child.stdin.take().ok_or_else(|| std::io::Error::other("no way to the cells"))?;
+    let orders_in = child.stdin.take().ok_or_else(|| std::io::Error::other("no way to the cells"))?;
+    let orders_in = Arc::new(Mutex::new(orders_in));
+    let input = Arc::clone(&orders_in);
     std::thread::spawn(move || {
         for order in std::io::stdin().lock().lines().map_while(Result::ok) {
             if !LISTENED.load(Ordering::SeqCst) && listened.exists() {
@@ -64,6 +70,8 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
                 send(&json!({"kind": "started", "pid": pid}));
             }
             send(&json!({"kind": "running"}));
+            RUNNING.store(true, Ordering::SeqCst);
+            let mut orders_in = orders_in.lock().unwrap_or_else(PoisonError::into_inner);
             if writeln!(orders_in, "{order}").and_then(|()| orders_in.flush()).is_err() {
                 break;
             }
@@ -78,15 +86,27 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
     std::thread::spawn(move || pass_chunks(output, &chunk_in));
 
     let mut lines = Lines::default();
+    let mut asking = 0;
     loop {
         match chunks.recv_timeout(if lines.partial.is_empty() {
             Duration::from_millis(500)
         } else {
             PATIENCE
         }) {
-            Ok(chunk) => lines.take(&chunk, &mut errors_in, &wait_all_read)?,
+            Ok(chunk) => {
+                asking = 0;
+                lines.take(&chunk, &mut errors_in, &wait_all_read)?;
+            }
             Err(RecvTimeoutError::Timeout) => {
                 lines.hurry();
+                // Twice in a row: a cell that has just ended waits for its next order the same way.
+                asking = if RUNNING.load(Ordering::SeqCst) && waits_for_input(pid) { asking + 1 } else { 0 };
+                if asking > 1 {
+                    asking = 0;
+                    send(&json!({"kind": "asked"}));
+                    let mut input = input.lock().unwrap_or_else(PoisonError::into_inner);
+                    let _ = writeln!(input).and_then(|()| input.flush());
+                }
                 // Nobody is left to read: do not leave a loop running for ever.
                 if parent_id() != parent {
                     child.kill()?;
@@ -101,6 +121,17 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
     finish_errors(&mut errors_in, &wait_all_read)?;
     send(&json!({"kind": "ended", "how": status.to_string()}));
     Ok(ExitCode::from(status.code().and_then(|c| u8::try_from(c).ok()).unwrap_or(70)))
+}
+
+/// Whether the cells' main thread is reading its standard input. A notebook has nobody to type
+/// there, so the reader is given an empty line; otherwise it would wait until it is interrupted.
+/// Known on Linux only.
+fn waits_for_input(pid: u32) -> bool {
+    // The number of the system call (read), then its first argument (descriptor 0).
+    let call = std::fs::read_to_string(format!("/proc/{pid}/syscall")).unwrap_or_default();
+    let read = if cfg!(target_arch = "x86_64") { "0" } else { "63" };
+    let mut words = call.split_whitespace();
+    words.next() == Some(read) && words.next() == Some("0x0")
 }
 
 #[cfg(unix)]
@@ -236,6 +267,7 @@ impl Lines {
                 send_line(&format!("{}\n", &line[at..]));
             }
         } else if let Some(text) = line.strip_suffix(COMPLETE) {
+            RUNNING.store(false, Ordering::SeqCst);
             self.add_text(text);
             self.pass_all();
             finish_errors(errors_in, wait)?;

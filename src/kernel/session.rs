@@ -356,7 +356,7 @@ impl Session {
                         "error",
                         format!("The cell stopped at a `?`: {}", seen.last_error_line()),
                     ))
-                } else if asked.load(Ordering::SeqCst) {
+                } else if seen.asked || asked.load(Ordering::SeqCst) {
                     Err(CellError::new(
                         "input refused",
                         "The cell asked for input, which a notebook here does not give. Write the value into the cell.",
@@ -365,7 +365,19 @@ impl Session {
                     Ok(())
                 }
             }
-            Err(evcxr::Error::CompilationErrors(errors)) => Err(error::from_compiler(&errors, ready, code)),
+            Err(evcxr::Error::CompilationErrors(errors)) => {
+                // The evaluator may report a mere note on an error in the last expression; a plain check tells all.
+                let vague = |e: &evcxr::CompilationError| {
+                    e.level() != "error" || e.spanned_messages().iter().all(|m| m.span.is_none())
+                };
+                let again = errors
+                    .iter()
+                    .any(vague)
+                    .then(|| self.context.as_mut()?.check(&ready.code).ok())
+                    .flatten();
+                let again = again.filter(|e| e.iter().any(|e| e.level() == "error" && e.is_from_user_code()));
+                Err(error::from_compiler(&again.unwrap_or(errors), ready, code, &self.names()))
+            }
             Err(evcxr::Error::SubprocessTerminated(how)) => {
                 state.pid.store(0, Ordering::SeqCst);
                 seen.take_lines(&how, &state, sink);
@@ -378,7 +390,7 @@ impl Session {
                     names.join(", ")
                 ),
             )),
-            Err(evcxr::Error::Message(message)) => Err(CellError::new("compile error", message)),
+            Err(evcxr::Error::Message(message)) => Err(error::from_evaluator(&message)),
         };
         match outcome {
             // It listened: what it had is shown, and the cells after it must not run.
@@ -440,6 +452,13 @@ impl Session {
         all
     }
 
+    /// Names of the variables, functions and types defined so far.
+    fn names(&self) -> Vec<String> {
+        let Some(context) = &self.context else { return Vec::new() };
+        let variables = context.variables_and_types().map(|(n, _)| n.to_owned());
+        variables.chain(context.defined_item_names().map(str::to_owned)).collect()
+    }
+
     /// What can stand at a place of the code, counted in bytes.
     pub fn completions(&mut self, code: &str, at: usize) -> Option<Choices> {
         let found = self.context.as_mut()?.completions(code, at).ok()?;
@@ -469,6 +488,7 @@ struct Seen {
     panic: Value,
     panicked: bool,
     returned_error: bool,
+    asked: bool,
     ended: Option<String>,
     stderr: String,
 }
@@ -501,6 +521,7 @@ impl Seen {
             "panic" => self.panic = message,
             "panicked" => self.panicked = true,
             "returned error" => self.returned_error = true,
+            "asked" => self.asked = true,
             "ended" => self.ended = Some(text("how")),
             _ => {}
         }

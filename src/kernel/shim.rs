@@ -123,7 +123,7 @@ fn compile(slot: &Path, library: &Value, check: bool) -> ExitCode {
     let mut rustc = Command::new(text("rustc"));
     rustc
         .args(["--crate-name", "ctx", "--edition=2024", "src/lib.rs", "--crate-type", "cdylib"])
-        .args(["--error-format=json", "--json=diagnostic-rendered-ansi,future-incompat"])
+        .args(["--verbose", "--error-format=json", "--json=diagnostic-rendered-ansi,future-incompat"])
         .arg(if check { "--emit=metadata" } else { "--emit=link" })
         .args([
             "-Cprefer-dynamic",
