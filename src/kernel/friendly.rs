@@ -292,6 +292,12 @@ impl Case<'_> {
                 "The last line of a function is its value: leave the `;` after it away. An `if` that gives a value needs an `else`.",
             );
         }
+        if self.message.contains("`if` and `else`") || self.labels.contains("`match` arms") {
+            return say(
+                format!("The branches give different kinds of value: {expected} and {found}."),
+                "Let every branch end with the same kind of value.",
+            );
+        }
         if expected.contains("String") && found.contains("str") {
             return say(
                 "Here a text of its own (`String`) is expected, and this is a fixed text.",
@@ -319,12 +325,6 @@ impl Case<'_> {
             return say(
                 "The value is still in its wrapping: it may be there or not.",
                 "Write `?` behind it to take it or stop the cell, or `.unwrap_or(...)` to give a value for when it is not there.",
-            );
-        }
-        if self.message.contains("`if` and `else`") || self.labels.contains("`match` arms") {
-            return say(
-                format!("The branches give different kinds of value: {expected} and {found}."),
-                "Let every branch end with the same kind of value.",
             );
         }
         if found.starts_with("`&") && !expected.starts_with("`&") {
@@ -643,20 +643,18 @@ impl Case<'_> {
     }
 
     fn no_operation(&self) -> Option<Friendly> {
-        let (sign, left) =
-            (self.quoted.first().copied().unwrap_or("+"), self.quoted.get(1).copied().unwrap_or_default());
+        let signs =
+            [("cannot add", "+"), ("cannot subtract", "-"), ("cannot multiply", "*"), ("cannot divide", "/")];
+        let (sign, left) = match signs.iter().find(|(words, _)| self.message.starts_with(words)) {
+            Some((_, sign)) => (*sign, self.quoted_or(0, "This")),
+            None => (self.quoted.first().copied().unwrap_or("This sign"), self.quoted_or(1, "this value")),
+        };
         if left.contains("str") && sign == "+" {
             return say("Texts are not joined with `+` here.", "Write `format!(\"{a}{b}\")`.");
         }
-        if self.message.contains("binary operation") {
-            return say(
-                format!("{left} cannot be used with `{sign}`."),
-                "Take the part that can be compared or calculated with, such as one of its fields.",
-            );
-        }
         say(
-            format!("`{sign}` does not work between these two."),
-            "Both sides must be numbers of one type, or quantities that fit.",
+            format!("{left} cannot be used with `{sign}` in this way."),
+            "Both sides must be numbers of one type, or quantities that fit; of a whole thing take the part to calculate with.",
         )
     }
 
