@@ -88,29 +88,5 @@ mod support;
 mod transient_engine_gas;
 // The circuit in time: accuracy, conservation, stops, events, refusals.
 mod transient_network;
-// Wiring and motor against their reference rows.
-mod electric_reference;
-// Filters against their reference rows.
-mod filter_reference;
-// Injectors against their reference rows.
-mod injector_reference;
-// Lines, steady and unsteady, against their reference rows.
-mod line_reference;
-// Orifices, valve sizing and poppets against their reference rows.
-mod orifice_reference;
-// Every part at any input: odd, rising, true slopes, limits, inverses, refusals.
-mod part_laws;
-mod study_distribution; // probability laws against outside quantiles and moments
-mod study_fit; // bounded least squares against certified regressions
-mod study_interval; // intervals: published values, coverage by simulation
-mod study_reliability; // rare failure against closed forms and the literature
-mod study_rows; // every usable row of the statistics reference
-mod study_run; // plans and runs: threads, cancel, resume, failures, memory
-mod study_sampling; // draws: published points, frozen values, correlation
-mod study_sensitivity; // shares of variance, tornado, contrasts, worth of measuring, comparison, sweeps
-
-mod kernel_run;
-mod part_laws;
-mod support; // reader of the reference rows, and the count of those held // steppers against published and closed-form solutions of reference problems // notebooks are read and written without loss
-mod transient_engine_gas; // motored and fired cylinders: isentropic peak, mass, heat loss, port pressure
-mod transient_engine_gas; // notebooks without a reader: outputs, errors, parameters, comparison
+// Builds run through schedules: fixed point, presets, ledger, refusals, files.
+mod transient_run;

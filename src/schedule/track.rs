@@ -100,6 +100,19 @@ impl Track {
         }
     }
 
+    /// Value just before a time, s: differs from [`Track::at`] at a jump.
+    #[must_use]
+    pub fn before(&self, t: f64) -> f64 {
+        match self.t.partition_point(|x| *x < t) {
+            0 => self.v[0],
+            k if k == self.t.len() => self.v[k - 1],
+            k => {
+                let (a, b) = (self.t[k - 1], self.t[k]);
+                self.v[k - 1] + (self.v[k] - self.v[k - 1]) * (t - a) / (b - a)
+            }
+        }
+    }
+
     /// Slope just after a time, 1/s.
     #[must_use]
     pub fn rate(&self, t: f64) -> f64 {

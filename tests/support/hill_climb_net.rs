@@ -91,6 +91,7 @@ fn line(
             from: at,
             to: next,
             length: each,
+            rough_length: each,
             bore,
             roughness: 1.5e-6,
             k_sum: k_sum / lumps as f64,
@@ -221,6 +222,7 @@ pub fn net(c: Choice) -> Net {
         supply: Track::constant(c.volts),
         belief: if c.pulse > 0.0 { Belief::Width(Track::constant(c.pulse)) } else { Belief::Off },
         temperature: Track::constant(300.0),
+        until: None,
         exact_friction: false,
     }
 }

@@ -72,8 +72,10 @@ pub struct Branch {
     pub from: Place,
     /// Where it ends.
     pub to: Place,
-    /// Length of its line, m.
+    /// Length of its line, m: its inertance.
     pub length: f64,
+    /// Length along which the wall rubs, m; zero for a short passage that only stands in for inertance.
+    pub rough_length: f64,
     /// Bore, m.
     pub bore: f64,
     /// Roughness of the wall, m.
@@ -245,6 +247,19 @@ pub struct InjectorUnit {
     pub back: Back,
 }
 
+/// A pressure that ends the run.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit {
+    /// The node that is watched.
+    pub node: usize,
+    /// Whether the manifold's pressure is taken off first.
+    pub less_manifold: bool,
+    /// Absolute pressure, or difference, Pa.
+    pub level: f64,
+    /// Whether it is met from below.
+    pub rising: bool,
+}
+
 /// A whole network.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Net {
@@ -272,6 +287,8 @@ pub struct Net {
     pub supply: Track,
     /// How pulses are found.
     pub belief: Belief,
+    /// What ends the run early.
+    pub until: Option<Limit>,
     /// Fuel temperature over time, K; only its change acts, by expansion.
     pub temperature: Track,
     /// Whether friction is read from a table (fast) or computed each time (the same law).

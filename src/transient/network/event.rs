@@ -81,6 +81,8 @@ pub enum EventKind {
         /// Index of the end.
         end: usize,
     },
+    /// The condition that ends the run was met.
+    Until,
     /// A corner of an imposed track.
     Corner,
 }

@@ -19,9 +19,9 @@ mod pulses;
 mod system;
 
 pub use describe::{
-    Back, BadNet, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Net, Node, Place, PumpUnit,
+    Back, BadNet, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place, PumpUnit,
     RegulatorUnit, Trace,
 };
 pub use event::{Event, EventKind};
 pub use hydraulics::{PumpCurve, PumpLaw};
-pub use system::NetSystem;
+pub use system::{NetSystem, Poppet, states};

@@ -134,7 +134,7 @@ impl<const N: usize> NetSystem<N> {
                 from: id(b.from),
                 to: id(b.to),
                 per_inertance: area / (f.rho * b.length),
-                viscous: f.mu * b.length / (2.0 * b.bore * b.bore * area),
+                viscous: f.mu * b.rough_length / (2.0 * b.bore * b.bore * area),
                 reynolds: 4.0 * f.rho / (PI * b.bore * f.mu),
                 linear: b.linear,
                 square: b.square + 0.5 * f.rho * b.k_sum / (area * area),
@@ -283,6 +283,11 @@ impl<const N: usize> NetSystem<N> {
     #[must_use]
     pub fn events(&self) -> &[Event] {
         &self.events
+    }
+
+    /// Forgets what happened so far.
+    pub fn forget_events(&mut self) {
+        self.events.clear();
     }
 
     /// Crank angle over time.
@@ -725,6 +730,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             + 2 * self.net.regulators.len()
             + self.boiling.len()
             + self.net.ends.len()
+            + 1
     }
 
     fn roots(&self, t: f64, y: &[f64; N], g: &mut [f64]) {
@@ -769,6 +775,10 @@ impl<const N: usize> System<N> for NetSystem<N> {
         for (k, e) in self.net.ends.iter().enumerate() {
             put(e.fuel.map_or(1.0, |fuel| fuel + y[self.received(k)]));
         }
+        put(self.net.until.map_or(1.0, |u| {
+            let manifold = if u.less_manifold { self.manifold.at(t) } else { 0.0 };
+            y[self.node(u.node)] - manifold - u.level
+        }));
     }
 
     fn at_root(&mut self, crossing: Crossing, t: f64, y: &mut [f64; N]) -> After {
@@ -815,6 +825,13 @@ impl<const N: usize> System<N> for NetSystem<N> {
             return After::Restart;
         }
         root -= self.boiling.len();
+        if root == self.net.ends.len() {
+            if self.net.until.is_none_or(|u| u.rising != crossing.rising) {
+                return After::Continue;
+            }
+            self.record(t, EventKind::Until);
+            return After::Stop;
+        }
         self.record(t, EventKind::RanDry { end: root });
         if self.stop_when_dry { After::Stop } else { After::Continue }
     }

@@ -1,0 +1,267 @@
+//! What is imposed on a car over time, and the runs that a workshop makes.
+
+use super::track::{BadTrack, Track};
+use crate::quantity::{AngularVelocity, GaugePressure, Pressure, Temperature, Time, Voltage};
+use std::f64::consts::PI;
+
+/// A condition that ends a run before its time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Until {
+    /// Rail gauge pressure falls to this, Pa.
+    RailBelow(f64),
+    /// Rail gauge pressure rises to this, Pa.
+    RailAbove(f64),
+    /// Rail less manifold falls to this, Pa.
+    DifferenceBelow(f64),
+}
+
+impl Until {
+    /// Ends the run when the rail falls to a pressure.
+    #[must_use]
+    pub fn rail_below(p: impl Into<GaugePressure>) -> Self {
+        Self::RailBelow(p.into().pascals())
+    }
+
+    /// Ends the run when the rail rises to a pressure.
+    #[must_use]
+    pub fn rail_above(p: impl Into<GaugePressure>) -> Self {
+        Self::RailAbove(p.into().pascals())
+    }
+
+    /// Ends the run when the pressure difference over the injectors falls to a value.
+    #[must_use]
+    pub fn difference_below(p: Pressure) -> Self {
+        Self::DifferenceBelow(p.value)
+    }
+}
+
+/// How a run begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Start {
+    /// Lines full, at ambient pressure, nothing moving: before key-on.
+    Rest,
+    /// At the operating point of the first instant, after running there for a while.
+    Running,
+}
+
+/// What is imposed over time. Tracks hold their first value before their first point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Schedule {
+    /// Name of the run.
+    pub name: String,
+    /// Length of the run, s.
+    pub seconds: f64,
+    /// Engine speed, rev/min; zero is an engine at rest.
+    pub rpm: Track,
+    /// Manifold pressure above ambient, Pa.
+    pub boost: Track,
+    /// Supply voltage, V; the build's own over speed when left out.
+    pub supply: Option<Track>,
+    /// Whether the pumps have power (1) or an open relay (0).
+    pub power: Track,
+    /// Pressure at the regulators' reference above ambient, Pa; the manifold's when left out.
+    pub reference: Option<Track>,
+    /// Fuel temperature, K; the build's own when left out. Its change expands the fuel; other properties stay.
+    pub fuel_temperature: Option<Track>,
+    /// What ends the run early.
+    pub until: Option<Until>,
+    /// How it begins.
+    pub start: Start,
+}
+
+fn rpm_of(w: AngularVelocity) -> f64 {
+    w.value * 30.0 / PI
+}
+
+/// A value that holds, then ramps within `over` from `at` on. Sorted by construction.
+fn ramp(from: f64, to: f64, at: f64, over: f64) -> Track {
+    Track::new(&[(0.0, from), (at, from), (at + over.max(0.0), to)]).unwrap_or_else(|_| Track::constant(to))
+}
+
+impl Schedule {
+    /// Speed and boost held for a time.
+    #[must_use]
+    pub fn hold(speed: AngularVelocity, boost: impl Into<GaugePressure>, time: Time) -> Self {
+        Self {
+            name: "hold".into(),
+            seconds: time.value,
+            rpm: Track::constant(rpm_of(speed)),
+            boost: Track::constant(boost.into().pascals()),
+            supply: None,
+            power: Track::constant(1.0),
+            reference: None,
+            fuel_temperature: None,
+            until: None,
+            start: Start::Running,
+        }
+    }
+
+    /// Key on, engine at rest: the pump runs for `prime`, then its relay opens.
+    ///
+    /// **Caution:** first pressure after work on the system: look at every joint, extinguisher at hand, no ignition
+    /// source; any visible or smellable leak is a fail.
+    #[must_use]
+    pub fn key_on_prime(prime: Time, time: Time) -> Self {
+        let power = Track::new(&[(0.0, 1.0), (prime.value, 1.0), (prime.value, 0.0)]);
+        Self {
+            name: "key-on prime".into(),
+            power: power.unwrap_or_else(|_| Track::constant(1.0)),
+            start: Start::Rest,
+            ..Self::engine_off(time)
+        }
+    }
+
+    /// Engine at rest, pump running.
+    #[must_use]
+    pub fn engine_off(time: Time) -> Self {
+        let still = AngularVelocity { value: 0.0, ..crate::quantity::rpm(0.0) };
+        Self { name: "engine off".into(), ..Self::hold(still, GaugePressure::from_pascals(0.0), time) }
+    }
+
+    /// At idle with the reference hose off and plugged, put on at `at`: the rail falls by the vacuum.
+    #[must_use]
+    pub fn idle_hose_off_on(speed: AngularVelocity, vacuum: impl Into<GaugePressure>, at: Time, time: Time) -> Self {
+        let manifold = vacuum.into();
+        Self {
+            name: "idle, hose off then on".into(),
+            reference: Some(ramp(0.0, manifold.pascals(), at.value, 0.05)),
+            ..Self::hold(speed, manifold, time)
+        }
+    }
+
+    /// The throttle snapped open from idle: manifold from vacuum to `boost` within `opens`, speed following.
+    #[must_use]
+    pub fn snap(
+        idle: AngularVelocity,
+        vacuum: impl Into<GaugePressure>,
+        boost: impl Into<GaugePressure>,
+        opens: Time,
+        time: Time,
+    ) -> Self {
+        let (low, high) = (vacuum.into().pascals(), boost.into().pascals());
+        let n = rpm_of(idle);
+        Self {
+            name: "snap".into(),
+            boost: ramp(low, high, 0.2, opens.value),
+            rpm: ramp(n, 3.0 * n, 0.2 + opens.value, 1.0),
+            ..Self::hold(idle, GaugePressure::from_pascals(low), time)
+        }
+    }
+
+    /// Boost from one value to another at one speed, `over` long.
+    #[must_use]
+    pub fn boost_step(
+        speed: AngularVelocity,
+        from: impl Into<GaugePressure>,
+        to: impl Into<GaugePressure>,
+        over: Time,
+        time: Time,
+    ) -> Self {
+        let (from, to) = (from.into(), to.into());
+        Self {
+            name: "boost step".into(),
+            boost: ramp(from.pascals(), to.pascals(), 0.2, over.value),
+            ..Self::hold(speed, from, time)
+        }
+    }
+
+    /// A loaded pull: speed rises evenly while boost follows the given points of speed and boost.
+    ///
+    /// **Caution:** lean in boost destroys engines in seconds: protection on and abort limits agreed before the pull.
+    ///
+    /// # Errors
+    /// Points that do not rise in speed.
+    pub fn loaded_pull(
+        from: AngularVelocity,
+        to: AngularVelocity,
+        time: Time,
+        boost: &[(AngularVelocity, GaugePressure)],
+    ) -> Result<Self, BadTrack> {
+        let (n0, n1) = (rpm_of(from), rpm_of(to));
+        let over_speed =
+            Track::new(&boost.iter().map(|(w, p)| (rpm_of(*w), p.pascals())).collect::<Vec<_>>())?;
+        let rpm = Track::new(&[(0.0, n0), (time.value, n1)])?;
+        let mut corners: Vec<f64> = vec![0.0, time.value];
+        let inside = over_speed.times().iter().map(|n| (n - n0) / (n1 - n0) * time.value);
+        corners.extend(inside.filter(|t| *t > 0.0 && *t < time.value));
+        corners.sort_by(f64::total_cmp);
+        let points: Vec<(f64, f64)> = corners.iter().map(|t| (*t, over_speed.at(rpm.at(*t)))).collect();
+        Ok(Self {
+            name: "loaded pull".into(),
+            rpm,
+            boost: Track::new(&points)?,
+            ..Self::hold(from, GaugePressure::from_pascals(points[0].1), time)
+        })
+    }
+
+    /// Engine and pump off, the fuel in the lines warming by the engine's heat.
+    #[must_use]
+    pub fn hot_soak(from: Temperature, to: Temperature, time: Time) -> Self {
+        Self {
+            name: "hot soak".into(),
+            power: Track::new(&[(0.0, 1.0), (1.0, 1.0), (1.0, 0.0)]).unwrap_or_else(|_| Track::constant(0.0)),
+            fuel_temperature: Some(ramp(from.value, to.value, 1.0, time.value - 1.0)),
+            ..Self::engine_off(time)
+        }
+    }
+
+    /// Pump off after a second: how the rail falls.
+    #[must_use]
+    pub fn leak_down(time: Time) -> Self {
+        Self {
+            name: "leak-down".into(),
+            power: Track::new(&[(0.0, 1.0), (1.0, 1.0), (1.0, 0.0)]).unwrap_or_else(|_| Track::constant(0.0)),
+            ..Self::engine_off(time)
+        }
+    }
+
+    /// The pump loses its supply at `at` under load.
+    #[must_use]
+    pub fn pump_failure(speed: AngularVelocity, boost: impl Into<GaugePressure>, at: Time, time: Time) -> Self {
+        let power = Track::new(&[(0.0, 1.0), (at.value, 1.0), (at.value, 0.0)]);
+        Self {
+            name: "pump failure".into(),
+            power: power.unwrap_or_else(|_| Track::constant(0.0)),
+            ..Self::hold(speed, boost, time)
+        }
+    }
+
+    /// The supply sags from one voltage to another and comes back.
+    #[must_use]
+    pub fn voltage_sag(
+        speed: AngularVelocity,
+        boost: impl Into<GaugePressure>,
+        from: Voltage,
+        to: Voltage,
+        time: Time,
+    ) -> Self {
+        let t = time.value;
+        let points = [(0.0, from.value), (0.25 * t, from.value), (0.3 * t, to.value), (0.6 * t, to.value), (0.65 * t, from.value)];
+        Self {
+            name: "voltage sag".into(),
+            supply: Some(Track::new(&points).unwrap_or_else(|_| Track::constant(from.value))),
+            ..Self::hold(speed, boost, time)
+        }
+    }
+
+    /// The same, ending early.
+    #[must_use]
+    pub fn until(mut self, until: Until) -> Self {
+        self.until = Some(until);
+        self
+    }
+
+    /// Every corner of its tracks within the run, from 0 to the end, s.
+    #[must_use]
+    pub fn corners(&self) -> Vec<f64> {
+        let mut all = vec![0.0, self.seconds];
+        let optional = [&self.supply, &self.reference, &self.fuel_temperature];
+        let tracks = [&self.rpm, &self.boost, &self.power].into_iter().chain(optional.into_iter().flatten());
+        for track in tracks {
+            all.extend(track.times().iter().copied().filter(|t| *t > 0.0 && *t < self.seconds));
+        }
+        all.sort_by(f64::total_cmp);
+        all.dedup();
+        all
+    }
+}

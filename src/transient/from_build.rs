@@ -1,0 +1,626 @@
+//! A build and a schedule made into a network.
+
+use super::network::{
+    Back, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place, PumpCurve,
+    PumpLaw, PumpUnit, RegulatorUnit,
+};
+use super::options::Options;
+use crate::build::{Build, Leg, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law};
+use crate::error::{Error, Kind, Result};
+use crate::part::injector::Injector;
+use crate::part::pump::Curve;
+use crate::part::regulator::Regulator;
+use crate::quantity::{AbsolutePressure, GaugePressure, kelvin, rpm, volts};
+use crate::schedule::{Schedule, Start, Track, Until};
+use crate::spec::Values;
+use crate::steady::{Operating, Point, point};
+use std::f64::consts::PI;
+
+/// A network with the names of its places, and what the engine truly asks for.
+pub(super) struct Made {
+    pub net: Net,
+    /// Name and node of each free junction.
+    pub junctions: Vec<(String, usize)>,
+    pub rail: Option<usize>,
+    /// Branch that meets each pump.
+    pub pump_branches: Vec<usize>,
+    /// Fuel mass truly wanted in a pulse over time, kg.
+    pub wanted: Track,
+    pub first: Point,
+    /// Which branches and inner nodes each leg became, to begin from.
+    chains: Vec<Chain>,
+}
+
+struct Chain {
+    leg: usize,
+    branches: Vec<usize>,
+    inner: Vec<usize>,
+    from: Place,
+    to: Place,
+}
+
+/// Fewest samples of a changing stretch.
+const PIECES: u32 = 24;
+
+pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Made> {
+    check(schedule, o)?;
+    let samples = samples(build, schedule)?;
+    let first = samples[0].1.clone();
+    let mut maker = Maker { build, o, net: bare(build, schedule, &samples)?, junctions: vec![], chains: vec![], pumps: vec![] };
+    for (k, leg) in build.legs().iter().enumerate() {
+        maker.leg(k, leg, schedule, &samples)?;
+    }
+    let rail = maker.net.injectors.first().map(|i| i.node);
+    let rail = rail.or_else(|| maker.net.regulators.iter().find_map(|r| match r.from {
+        Place::Node(k) => Some(k),
+        Place::End(_) => None,
+    }));
+    if let (Some(r), Some(until)) = (rail, schedule.until) {
+        let ambient = maker.net.ambient;
+        let limit = |level: f64, rising: bool| Limit { node: r, less_manifold: false, level: ambient + level, rising };
+        maker.net.until = Some(match until {
+            Until::RailBelow(p) => limit(p, false),
+            Until::RailAbove(p) => limit(p, true),
+            Until::DifferenceBelow(d) => Limit { node: r, less_manifold: true, level: d, rising: false },
+        });
+    }
+    let pulses = maker.net.injectors.len().max(1) as f64;
+    let wanted = track(&samples, |p| p.demand.map_or(0.0, |d| d.fuel * d.cycle / pulses))?;
+    let pump_branches = (0..maker.net.pumps.len())
+        .map(|k| maker.net.branches.iter().position(|b| b.pump == Some(k)).unwrap_or(0))
+        .collect();
+    Ok(Made { junctions: maker.junctions, rail, pump_branches, wanted, first, chains: maker.chains, net: maker.net })
+}
+
+fn check(s: &Schedule, o: &Options) -> Result<()> {
+    let bad = |key: &str, v: f64, next: &str| {
+        Err(Error::new(Kind::Value, format!("{key} is {v}")).next(next.to_owned()).at_key(key))
+    };
+    if !(s.seconds > 0.0 && s.seconds.is_finite()) {
+        return bad("schedule.seconds", s.seconds, "give a run a length above zero");
+    }
+    for (key, v) in [("tolerance", o.tolerance), ("sample", o.sample), ("lump", o.lump), ("rail_volume", o.rail_volume)] {
+        if !(v > 0.0 && v.is_finite()) {
+            return bad(&format!("options.{key}"), v, "give a value above zero");
+        }
+    }
+    for (key, v) in [("damper", o.damper), ("wall_loss", o.wall_loss), ("closing_delay", o.closing_delay), ("warm_up", o.warm_up)] {
+        if !(v >= 0.0 && v.is_finite()) {
+            return bad(&format!("options.{key}"), v, "give zero or more");
+        }
+    }
+    let limit = super::engine_gas::RPM_LIMIT;
+    match s.rpm.values().iter().find(|v| !(0.0..=limit).contains(*v)) {
+        Some(v) => bad("schedule.rpm", *v, &format!("give 0 to {limit} rev/min")),
+        None => Ok(()),
+    }
+}
+
+/// The operating point at one instant of a schedule, just before or at it.
+fn operating(s: &Schedule, t: f64, before: bool) -> Operating {
+    let at = |track: &Track| if before { track.before(t) } else { track.at(t) };
+    let mut op = Operating::at(rpm(at(&s.rpm)), GaugePressure::from_pascals(at(&s.boost)));
+    if let Some(v) = &s.supply {
+        op = op.with_supply(volts(at(v)));
+    }
+    if let Some(r) = &s.reference {
+        op = op.with_air_on_the_reference(crate::quantity::pa(at(r)));
+    }
+    if let Some(f) = &s.fuel_temperature {
+        op = op.with_fuel_at(kelvin(f.at(0.0)));
+    }
+    op
+}
+
+/// Operating points along the schedule, close enough for straight lines between them.
+fn samples(build: &Build, s: &Schedule) -> Result<Vec<(f64, Point)>> {
+    let corners = s.corners();
+    let mut out: Vec<(f64, Point)> = Vec::new();
+    for pair in corners.windows(2) {
+        let (a, b) = (pair[0], pair[1]);
+        let optional = [&s.supply, &s.reference];
+        let tracks = [&s.rpm, &s.boost].into_iter().chain(optional.into_iter().flatten());
+        let moves = tracks.into_iter().any(|t| t.at(a) != t.before(b));
+        let pieces = if moves { PIECES } else { 1 };
+        for k in 0..=pieces {
+            let t = if k == pieces { b } else { a + (b - a) * f64::from(k) / f64::from(pieces) };
+            out.push((t, point(build, &operating(s, t, k == pieces))?));
+        }
+    }
+    Ok(out)
+}
+
+/// A track of one number of the samples.
+fn track(samples: &[(f64, Point)], of: impl Fn(&Point) -> f64) -> Result<Track> {
+    let points: Vec<(f64, f64)> = samples.iter().map(|(t, p)| (*t, of(p))).collect();
+    let constant = points.iter().all(|p| p.1 == points[0].1);
+    if constant {
+        return Ok(Track::constant(points[0].1));
+    }
+    Track::new(&points).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("schedule"))
+}
+
+/// The network before its legs.
+fn bare(build: &Build, s: &Schedule, samples: &[(f64, Point)]) -> Result<Net> {
+    let first = &samples[0].1;
+    let blend = build.fuel()?;
+    let start = s.fuel_temperature.as_ref().map(|f| f.at(0.0));
+    let t = start.unwrap_or_else(|| build.section("fuel").si("temperature"));
+    let state = blend
+        .at(kelvin(t), AbsolutePressure::from_pascals(first.ambient + 3e5))
+        .map_err(|e| Error::new(Kind::Range, e.to_string()).at_key("fuel.temperature"))?;
+    Ok(Net {
+        fluid: Fluid {
+            rho: first.density,
+            mu: first.viscosity,
+            vapour: first.vapour_pressure,
+            expansion: state.expansivity,
+        },
+        ambient: first.ambient,
+        nodes: vec![],
+        ends: vec![],
+        branches: vec![],
+        pumps: vec![],
+        regulators: vec![],
+        injectors: vec![],
+        rpm: s.rpm.clone(),
+        manifold: s.boost.map(|p| p + first.ambient),
+        supply: track(samples, |p| p.supply)?,
+        belief: Belief::Off,
+        until: None,
+        temperature: s.fuel_temperature.clone().unwrap_or_else(|| Track::constant(t)),
+        exact_friction: false,
+    })
+}
+
+/// What of a leg waits for the next piece of line.
+#[derive(Default)]
+struct Waiting {
+    linear: f64,
+    square: f64,
+    rise: f64,
+    check: Option<Check>,
+    pump: Option<usize>,
+}
+
+impl Waiting {
+    fn give(&mut self, b: &mut Branch) {
+        b.linear += self.linear;
+        b.square += self.square;
+        b.rise += self.rise;
+        if let Some(c) = self.check.take() {
+            let has = b.check.unwrap_or(Check { cracking: 0.0, shut: c.shut });
+            b.check = Some(Check { cracking: has.cracking + c.cracking, shut: has.shut.max(c.shut) });
+        }
+        b.pump = b.pump.or(self.pump.take());
+        *self = Self::default();
+    }
+}
+
+struct Maker<'a> {
+    build: &'a Build,
+    o: &'a Options,
+    net: Net,
+    junctions: Vec<(String, usize)>,
+    chains: Vec<Chain>,
+    pumps: Vec<String>,
+}
+
+impl Maker<'_> {
+    fn place(&mut self, name: &str) -> Place {
+        let given = match self.build.part(name).map(|p| (p.kind, &p.values)) {
+            Some(("tank" | "surge pot", v)) => Some((v.si("vent_pressure"), Some(v.si("volume")))),
+            _ if name == "tank" || name == "air" => Some((0.0, None)),
+            _ => None,
+        };
+        if let Some((vent, fuel)) = given {
+            if let Some(k) = self.net.ends.iter().position(|e| e.name == name) {
+                return Place::End(k);
+            }
+            let pressure = Track::constant(self.net.ambient + vent);
+            self.net.ends.push(End { name: name.to_owned(), pressure, fuel });
+            return Place::End(self.net.ends.len() - 1);
+        }
+        if let Some((_, k)) = self.junctions.iter().find(|(n, _)| n == name) {
+            return Place::Node(*k);
+        }
+        let feeds = |l: &Leg| {
+            l.from == name
+                && l.parts.last().and_then(|p| self.build.part(p)).is_some_and(|p| p.kind == "injectors")
+        };
+        let is_rail = self.build.legs().iter().any(feeds);
+        let (volume, extra) =
+            if is_rail { (self.o.rail_volume, self.o.damper) } else { (self.o.junction_volume, 0.0) };
+        let k = self.node(name.to_owned(), volume, extra, 0.0, false);
+        self.junctions.push((name.to_owned(), k));
+        Place::Node(k)
+    }
+
+    /// A rigid node; a damped wall only for those inside a hose.
+    fn node(&mut self, name: String, volume: f64, extra: f64, wall: f64, may_boil: bool) -> usize {
+        let capacitance = volume / self.bulk() + extra;
+        self.net.nodes.push(Node { name, volume, capacitance, wall, may_boil });
+        self.net.nodes.len() - 1
+    }
+
+    /// Isentropic bulk modulus of the fuel at the line's pressure.
+    fn bulk(&self) -> f64 {
+        self.build
+            .fuel()
+            .ok()
+            .and_then(|b| {
+                let t = self.net.temperature.at(0.0);
+                b.at(kelvin(t), AbsolutePressure::from_pascals(self.net.ambient + 3e5)).ok()
+            })
+            .map_or(1e9, |s| s.bulk_isentropic)
+    }
+
+    fn leg(&mut self, k: usize, leg: &Leg, s: &Schedule, samples: &[(f64, Point)]) -> Result<()> {
+        let kind = |name: &str| self.build.part(name).map_or("", |p| p.kind);
+        if leg.parts.last().is_some_and(|p| kind(p) == "injectors") {
+            let from = self.place(&leg.from);
+            let passive = &leg.parts[..leg.parts.len() - 1];
+            let at = if passive.is_empty() {
+                from
+            } else {
+                let volume = self.o.rail_volume;
+                let inner = self.node(format!("{} end", leg.name), volume, self.o.damper, 0.0, false);
+                self.chain(k, leg, passive, from, Place::Node(inner), false, samples)?;
+                Place::Node(inner)
+            };
+            let Place::Node(node) = at else {
+                return Err(Error::new(Kind::Layout, "injectors are fed straight from a place of given pressure")
+                    .next("put a line or a rail before them")
+                    .at_key(&leg.name));
+            };
+            return self.injectors(&leg.parts[leg.parts.len() - 1], node, samples);
+        }
+        let (from, to) = (self.place(&leg.from), self.place(&leg.to));
+        let Some(at) = leg.parts.iter().position(|p| kind(p) == "regulator") else {
+            return self.chain(k, leg, &leg.parts, from, to, false, samples);
+        };
+        let (before, after) = (&leg.parts[..at], &leg.parts[at + 1..]);
+        let mut inlet = from;
+        if !before.is_empty() {
+            let volume = self.o.junction_volume;
+            inlet = Place::Node(self.node(format!("{} inlet", leg.parts[at]), volume, 0.0, 0.0, false));
+            self.chain(k, leg, before, from, inlet, false, samples)?;
+        }
+        let mut outlet = to;
+        if !after.is_empty() {
+            let volume = self.o.return_chamber;
+            outlet = Place::Node(self.node(format!("{} return", leg.parts[at]), volume, 0.0, 0.0, true));
+            self.chain(k, leg, after, outlet, to, true, samples)?;
+        }
+        self.regulator(&leg.parts[at], inlet, outlet, s);
+        Ok(())
+    }
+
+    /// Passive parts and pumps in series between two places.
+    #[allow(clippy::too_many_arguments)]
+    fn chain(
+        &mut self,
+        k: usize,
+        leg: &Leg,
+        parts: &[String],
+        from: Place,
+        to: Place,
+        may_boil: bool,
+        samples: &[(f64, Point)],
+    ) -> Result<()> {
+        let mut waiting = Waiting::default();
+        // Each lump with the volume and compliance that it gives to either of its ends.
+        let mut lumps: Vec<(Branch, f64, f64)> = Vec::new();
+        let plain = |name: String, length: f64, bore: f64| Branch {
+            name,
+            from,
+            to,
+            length,
+            rough_length: 0.0,
+            bore,
+            roughness: 0.0,
+            k_sum: 0.0,
+            linear: 0.0,
+            square: 0.0,
+            rise: 0.0,
+            check: None,
+            pump: None,
+        };
+        // What stands between lines joins the next lump, or at the end the last one.
+        for name in parts {
+            let part = self.build.part(name).expect("the reader has checked the names");
+            let v = &part.values;
+            if part.kind != "line" {
+                self.series(name, part.kind, v, &mut waiting, samples)?;
+                continue;
+            }
+            let line = line_law(v);
+            if line.length <= 0.0 {
+                waiting.square += 0.5 * self.net.fluid.rho * line.k_sum / line.area().powi(2);
+                waiting.rise += line.rise;
+                continue;
+            }
+            let count = (line.length / self.o.lump).ceil().max(1.0);
+            let each = line.length / count;
+            let bulk = 1.0 / (1.0 / self.bulk() + 1.0 / v.si("wall_bulk"));
+            let half = 0.5 * line.area() * each;
+            for n in 0..count as usize {
+                let mut b = plain(format!("{name} {}", n + 1), each, line.bore);
+                b.rough_length = each;
+                b.roughness = line.roughness;
+                b.k_sum = line.k_sum / count;
+                b.rise = line.rise / count;
+                waiting.give(&mut b);
+                lumps.push((b, half, half / bulk));
+            }
+        }
+        if lumps.is_empty() {
+            // No line at all: a short passage lends its inertance and nothing else (50 mm of 8 mm, assumed).
+            lumps.push((plain(leg.name.clone(), 0.05, 8e-3), 0.0, 0.0));
+        }
+        if let Some((last, ..)) = lumps.last_mut() {
+            waiting.give(last);
+        }
+        let mut inner = Vec::new();
+        for n in 1..lumps.len() {
+            let (volume, capacitance) = (lumps[n - 1].1 + lumps[n].1, lumps[n - 1].2 + lumps[n].2);
+            let wall = self.o.wall_loss / (2.0 * PI * 30.0);
+            let name = format!("{} end", lumps[n - 1].0.name);
+            self.net.nodes.push(Node { name, volume, capacitance, wall, may_boil });
+            let node = self.net.nodes.len() - 1;
+            lumps[n - 1].0.to = Place::Node(node);
+            lumps[n].0.from = Place::Node(node);
+            inner.push(node);
+        }
+        for (place, (_, volume, capacitance)) in [(from, &lumps[0]), (to, &lumps[lumps.len() - 1])] {
+            if let Place::Node(n) = place {
+                self.net.nodes[n].volume += volume;
+                self.net.nodes[n].capacitance += capacitance;
+            }
+        }
+        let first = self.net.branches.len();
+        self.net.branches.extend(lumps.into_iter().map(|l| l.0));
+        let branches = (first..self.net.branches.len()).collect();
+        self.chains.push(Chain { leg: k, branches, inner, from, to });
+        Ok(())
+    }
+
+    /// One part without a length of its own.
+    fn series(
+        &mut self,
+        name: &str,
+        kind: &str,
+        v: &Values,
+        w: &mut Waiting,
+        samples: &[(f64, Point)],
+    ) -> Result<()> {
+        let (rho, mu) = (self.net.fluid.rho, self.net.fluid.mu);
+        match kind {
+            "strainer" | "filter" => {
+                let f = filter_law(v);
+                if kind == "strainer" {
+                    w.rise -= v.si("head");
+                }
+                // The law's own loss at two flows gives both coefficients exactly: it is linear plus square.
+                let (q1, q2) = (1e-5, 2e-5);
+                let (d1, d2) = (f.drop(q1, rho, mu).0, f.drop(q2, rho, mu).0);
+                let square = (d2 / q2 - d1 / q1) / (q2 - q1);
+                w.square += square;
+                w.linear += d1 / q1 - square * q1;
+            }
+            "check valve" => {
+                let law = check_valve_law(v);
+                w.square += 0.5 * rho / law.cd_a.powi(2);
+                let has = w.check.map_or(0.0, |c| c.cracking);
+                w.check = Some(Check { cracking: has + law.cracking, shut: v.si("leak") });
+            }
+            "orifice" => w.square += 0.5 * rho / effective_area(v).powi(2),
+            "relief valve" => {
+                w.linear += v.si("slope");
+                w.check = Some(Check { cracking: v.si("opens_at"), shut: 1e16 });
+            }
+            "pump" => self.pump(name, v, w, samples)?,
+            other => {
+                return Err(Error::new(Kind::Layout, format!("a {other} in the middle of a leg has no form in time"))
+                    .next("end the leg at it, or ask the steady point")
+                    .at_key(name));
+            }
+        }
+        Ok(())
+    }
+
+    fn pump(&mut self, name: &str, v: &Values, w: &mut Waiting, samples: &[(f64, Point)]) -> Result<()> {
+        let p = self.build.pump(name)?;
+        let mu = self.net.fluid.mu;
+        let curve = match p.curve {
+            Curve::Displacement { g, k, c } => {
+                PumpCurve::Displacement { g, k: k * p.rated_viscosity / mu + p.wear_slip, c }
+            }
+            Curve::Regenerative { a, b, t, u } => {
+                PumpCurve::Regenerative { a: a * (1.0 - p.wear_head), b, t, u }
+            }
+        };
+        let wire = Wire::from_values(v).total();
+        // A staged pump has an open relay below its boost; one held back to the rail's target is taken as ideally held.
+        let controlled = v.word("speed_control") == "rail";
+        let supply = track(samples, |point| {
+            point.pumps.iter().find(|x| x.name == name).map_or(0.0, |x| match (x.on, controlled) {
+                (false, _) => 0.0,
+                (true, true) => x.running.volts + x.running.current * wire,
+                (true, false) => point.supply,
+            })
+        })?;
+        self.net.pumps.push(PumpUnit {
+            name: name.to_owned(),
+            law: PumpLaw {
+                curve,
+                idle_current: p.idle_current,
+                relief: p.relief,
+                relief_slope: p.relief_slope,
+                required_margin: p.required_margin,
+            },
+            resistance: wire + p.armature,
+            motor_constant: p.motor_constant,
+            inertia: v.si("rotor_inertia"),
+            supply,
+            before: (w.linear, w.square, self.net.fluid.rho * crate::part::line::STANDARD_GRAVITY * w.rise),
+        });
+        self.pumps.push(name.to_owned());
+        w.pump = Some(self.net.pumps.len() - 1);
+        Ok(())
+    }
+
+    fn regulator(&mut self, name: &str, from: Place, to: Place, s: &Schedule) {
+        let v = &self.build.part(name).expect("the reader has checked the names").values;
+        let r = Regulator::from_values(v, self.net.fluid.rho);
+        let (damping, mass) = self.o.poppet.unwrap_or((v.si("damping"), v.si("moving_mass")));
+        let (ambient, heard) = (self.net.ambient, 1.0 - v.si("reference_leak"));
+        let signal = s.reference.as_ref().unwrap_or(&s.boost);
+        let reference = if v.word("reference") == "manifold" {
+            signal.map(|p| ambient + p * heard)
+        } else {
+            Track::constant(ambient)
+        };
+        self.net.regulators.push(RegulatorUnit {
+            name: name.to_owned(),
+            from,
+            to,
+            area: r.area,
+            seat: r.seat,
+            rate: r.rate,
+            preload: r.preload,
+            max_lift: r.max_lift,
+            cd: r.cd,
+            flow_force: r.flow_force,
+            friction: if self.o.dry_friction { r.friction } else { 0.0 },
+            mass,
+            damping,
+            reference,
+            lag: v.si("reference_lag"),
+        });
+    }
+
+    fn injectors(&mut self, name: &str, node: usize, samples: &[(f64, Point)]) -> Result<()> {
+        let v = &self.build.part(name).expect("the reader has checked the names").values;
+        let truth: Injector = injector_law(v).map_err(|e| e.at_key(name))?;
+        let count = v.opt("count").unwrap_or_else(|| self.build.section("engine").si("cylinders"));
+        let count = count.round().max(1.0) as usize;
+        let n = count as f64;
+        let weak = 1.0 - v.si("cylinder_spread");
+        let leak = v.si("static_leak") * (self.net.fluid.rho / (2.0 * v.si("difference"))).sqrt() / n;
+        for k in 0..count {
+            // The last one is the weakest; the others make up for it, so the set keeps its mean.
+            let share = match (k + 1 == count, count) {
+                (_, 1) => 1.0,
+                (true, _) => weak,
+                (false, _) => (n - weak) / (n - 1.0),
+            };
+            self.net.injectors.push(InjectorUnit {
+                name: if count == 1 { name.to_owned() } else { format!("{name} {}", k + 1) },
+                node,
+                cd_a: truth.cd_a() * share,
+                leak_cd_a: leak,
+                dead_time: truth.dead_time.clone(),
+                closing_delay: self.o.closing_delay,
+                short_pulse: v.si("short_pulse"),
+                begins: 4.0 * PI * k as f64 / n,
+                back: Back::Manifold,
+            });
+        }
+        self.belief(v, samples)
+    }
+
+    /// What the control unit believes, as the steady circuit has it.
+    fn belief(&mut self, v: &Values, samples: &[(f64, Point)]) -> Result<()> {
+        let c = self.build.section("control");
+        if samples.iter().all(|(_, p)| p.belief.is_none()) {
+            return Ok(());
+        }
+        let mass = track(samples, |p| p.belief.map_or(0.0, |b| b.mass))?;
+        let flow = c.opt("injector_flow").unwrap_or_else(|| v.si("static_flow"));
+        let at = c.opt("injector_difference").unwrap_or_else(|| v.si("difference"));
+        let blend = self.build.fuel()?;
+        let rho = c.opt("fuel_density").unwrap_or_else(|| blend.density_at_15().value);
+        let first = samples.iter().find_map(|(_, p)| p.belief.map(|b| (b, p.manifold - p.ambient)));
+        let difference = match c.word("compensation") {
+            "rail sensor" => Difference::Measured,
+            "base less manifold" => {
+                Difference::BaseLessManifold(first.map_or(0.0, |(b, boost)| b.difference + boost))
+            }
+            _ => Difference::Constant(first.map_or(0.0, |(b, _)| b.difference)),
+        };
+        self.net.belief = Belief::Mass {
+            mass,
+            coefficient: flow * (v.si("test_density") / at).sqrt() * rho.sqrt(),
+            difference,
+            dead_time_error: c.si("dead_time_error"),
+        };
+        Ok(())
+    }
+}
+
+impl Made {
+    /// Pumps without power where the schedule opens their relays.
+    pub fn power(&mut self, s: &Schedule) -> Result<()> {
+        if s.power.is_constant() && s.power.at(0.0) > 0.5 {
+            return Ok(());
+        }
+        for p in &mut self.net.pumps {
+            let mut times: Vec<f64> = p.supply.times().iter().chain(s.power.times()).copied().collect();
+            times.sort_by(f64::total_cmp);
+            times.dedup();
+            let mut points = Vec::new();
+            for t in times {
+                points.push((t, p.supply.before(t) * f64::from(s.power.before(t) > 0.5)));
+                points.push((t, p.supply.at(t) * f64::from(s.power.at(t) > 0.5)));
+            }
+            p.supply = Track::new(&points)
+                .map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("schedule.power"))?;
+        }
+        Ok(())
+    }
+
+    /// Pressures, flows, speeds and lifts of the first operating point, into a state at rest.
+    pub fn begin<const N: usize>(&self, s: &Schedule, system: &super::network::NetSystem<N>, y: &mut [f64; N]) {
+        if s.start == Start::Rest {
+            return;
+        }
+        let p = &self.first;
+        for (name, node) in &self.junctions {
+            if let Some(v) = p.junctions.get(name) {
+                y[system.node(*node)] = *v;
+            }
+        }
+        for (k, r) in self.net.regulators.iter().enumerate() {
+            let Some(state) = p.regulators.iter().find(|x| x.name == r.name) else { continue };
+            y[system.poppet_at(k)] = state.lift;
+            for (place, v) in [(r.from, state.fuel), (r.to, state.back)] {
+                if let Place::Node(n) = place {
+                    y[system.node(n)] = v;
+                }
+            }
+        }
+        for c in &self.chains {
+            let pressure = |place: Place, y: &[f64; N]| match place {
+                Place::Node(n) => y[system.node(n)],
+                Place::End(e) => self.net.ends[e].pressure.at(0.0),
+            };
+            let (a, b) = (pressure(c.from, y), pressure(c.to, y));
+            let pumped = c.branches.first().is_some_and(|b| self.net.branches[*b].pump.is_some());
+            let steps = c.inner.len() as f64 + 1.0;
+            for (k, n) in c.inner.iter().enumerate() {
+                // Behind a pump the line already stands near the pressure of its end.
+                let part = if pumped { 1.0 } else { (k as f64 + 1.0) / steps };
+                y[system.node(*n)] = a + (b - a) * part;
+            }
+            for branch in &c.branches {
+                y[system.branch(*branch)] = p.legs[c.leg].flow;
+            }
+        }
+        for (k, unit) in self.net.pumps.iter().enumerate() {
+            if let Some(state) = p.pumps.iter().find(|x| x.name == unit.name && x.on) {
+                y[system.pump(k)] = (state.running.speed * unit.motor_constant).max(0.0);
+            }
+        }
+    }
+}

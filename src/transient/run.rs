@@ -1,0 +1,260 @@
+//! Runs a build through a schedule.
+
+use super::from_build::{Made, made};
+use super::linear::{Linear, Mode};
+use super::network::{EventKind, NetSystem, states};
+use super::options::{Options, Stepper};
+use super::record::{Recorder, Watch};
+use super::solution::{Happening, Ledger, PulseRecord, Solution, Stopped};
+use crate::build::Build;
+use crate::error::{Error, Kind, Result};
+use crate::schedule::{Schedule, Start};
+use crate::stepper::{self, Observer, Rodas4, StopReason, Tsit5};
+use std::ops::ControlFlow;
+
+/// Runs a build through a schedule.
+///
+/// # Errors
+/// A value of build, schedule or options that cannot be, by its key; an operating point outside a table of the build.
+/// A run that fails on its way is no error: [`Solution::stopped`] says so, with all that was reached.
+pub fn run(build: &Build, schedule: &Schedule, options: &Options) -> Result<Solution> {
+    run_watched(build, schedule, options, &mut |_| ControlFlow::Continue(()))
+}
+
+/// The same, telling how far it has come (0 to 1); a `Break` ends it and keeps what there is.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_watched(build: &Build, schedule: &Schedule, options: &Options, watch: Watch<'_>) -> Result<Solution> {
+    let mut made = made(build, schedule, options)?;
+    made.power(schedule)?;
+    match states(&made.net) {
+        0..=24 => sized::<24>(build, schedule, options, &made, watch),
+        25..=32 => sized::<32>(build, schedule, options, &made, watch),
+        33..=48 => sized::<48>(build, schedule, options, &made, watch),
+        49..=80 => sized::<80>(build, schedule, options, &made, watch),
+        81..=160 => sized::<160>(build, schedule, options, &made, watch),
+        n => Err(Error::new(Kind::Layout, format!("the circuit needs {n} states, 160 are the most"))
+            .next("take longer lumps (options.lump), or a simpler circuit")),
+    }
+}
+
+/// Modes of small motion about the operating point at the start of a schedule, with injectors shut.
+///
+/// # Errors
+/// As [`run`].
+pub fn modes(build: &Build, schedule: &Schedule, options: &Options) -> Result<Vec<(Mode, String)>> {
+    const N: usize = 160;
+    let mut made = made(build, schedule, options)?;
+    made.power(schedule)?;
+    // The verdict is about the smooth laws: dry friction would hold the poppet still.
+    made.net.regulators.iter_mut().for_each(|r| r.friction = 0.0);
+    made.net.belief = super::network::Belief::Off;
+    let (mut system, mut y) = NetSystem::<N>::new(made.net.clone(), 0.0).map_err(bad_net)?;
+    made.begin(&Schedule { start: Start::Running, ..schedule.clone() }, &system, &mut y);
+    system.settle_modes(0.0, &mut y);
+    let linear = Linear::of(&system, 0.0, &y, system.injected(0));
+    Ok(linear.modes().into_iter().map(|m| (m, state_name(&system, m.state))).collect())
+}
+
+fn bad_net(e: super::network::BadNet) -> Error {
+    Error::new(Kind::Value, e.to_string()).at_key(e.key)
+}
+
+/// What a state is called.
+fn state_name<const N: usize>(s: &NetSystem<N>, k: usize) -> String {
+    let net = s.net();
+    let (p, n, b) = (net.pumps.len(), net.nodes.len(), net.branches.len());
+    if k < p {
+        format!("{} speed", net.pumps[k].name)
+    } else if k < p + n {
+        format!("{} pressure", net.nodes[k - p].name)
+    } else if k < p + n + b {
+        format!("{} flow", net.branches[k - p - n].name)
+    } else if k < s.injected(0) {
+        let r = k - p - n - b;
+        format!("{} {}", net.regulators[r / 3].name, ["lift", "poppet speed", "reference"][r % 3])
+    } else if k < s.received(0) {
+        format!("{} volume", net.injectors[k - s.injected(0)].name)
+    } else {
+        net.ends.get(k - s.received(0)).map_or_else(|| "padding".to_owned(), |e| format!("{} volume", e.name))
+    }
+}
+
+fn sized<const N: usize>(
+    build: &Build,
+    schedule: &Schedule,
+    o: &Options,
+    made: &Made,
+    watch: Watch<'_>,
+) -> Result<Solution> {
+    let running = schedule.start == Start::Running && o.warm_up > 0.0;
+    let begin = if running { -o.warm_up } else { 0.0 };
+    let (mut system, mut y) = NetSystem::<N>::new(made.net.clone(), begin).map_err(bad_net)?;
+    made.begin(schedule, &system, &mut y);
+    system.settle_modes(begin, &mut y);
+    if running {
+        let warm = step(&mut system, o, begin, y, 0.0, &mut ())?;
+        y = warm.y;
+        if !matches!(warm.stop, StopReason::Finished) {
+            let mut early = stopped(&system, &warm.stop);
+            if let Stopped::Finished = early {
+                early = Stopped::Until { t: warm.t };
+            }
+            return Ok(Solution {
+                build: build.name().to_owned(),
+                input: build.input_digest().to_owned(),
+                schedule: schedule.name.clone(),
+                t: ndarray::Array1::zeros(0),
+                channels: indexmap::IndexMap::new(),
+                pulses: vec![],
+                events: happenings(&system),
+                ledger: ledger(&system, &y, &y, 0.0),
+                stopped: early,
+                warnings: vec!["it ended before the record began".to_owned()],
+                effort: warm.statistics,
+            });
+        }
+        system.forget_events();
+    }
+    let start = y;
+    let mut recorder = Recorder::new(made, schedule, system.clone(), o.sample, &start, watch);
+    let done = step(&mut system, o, 0.0, start, schedule.seconds, &mut recorder)?;
+    let channels = recorder.channels();
+    let events = happenings(&system);
+    let mut warnings = Vec::new();
+    let count = |wanted: fn(&EventKind) -> bool| events.iter().filter(|e| wanted(&e.kind)).count();
+    let outside = count(|k| matches!(k, EventKind::OutsideDeadTime { .. }));
+    if outside > 0 {
+        warnings.push(format!("the dead-time table was left in {outside} pulses; its edge was used"));
+    }
+    let boils = count(|k| matches!(k, EventKind::Boils { .. }));
+    if boils > 0 {
+        warnings.push(format!("fuel reached vapour pressure {boils} times in the return"));
+    }
+    let full = count(|k| matches!(k, EventKind::PoppetFullLift { .. }));
+    if full > 0 {
+        warnings.push(format!("a regulator came to full lift {full} times"));
+    }
+    Ok(Solution {
+        build: build.name().to_owned(),
+        input: build.input_digest().to_owned(),
+        schedule: schedule.name.clone(),
+        t: recorder.t.iter().copied().collect(),
+        pulses: pulses(&system, made, &recorder.passed, &recorder.injected_at_start),
+        channels,
+        ledger: ledger(&system, &start, &done.y, done.t),
+        stopped: stopped(&system, &done.stop),
+        events,
+        warnings,
+        effort: done.statistics,
+    })
+}
+
+fn step<const N: usize, O: Observer<N>>(
+    system: &mut NetSystem<N>,
+    o: &Options,
+    from: f64,
+    y: [f64; N],
+    to: f64,
+    observer: &mut O,
+) -> Result<stepper::Run<N>> {
+    let mut options = system.tolerances(o.tolerance);
+    options.max_steps = o.max_steps;
+    match o.stepper {
+        Stepper::Tsit5 => stepper::solve(system, &mut Tsit5::new(), from, y, to, &options, observer),
+        Stepper::Rodas4 => stepper::solve(system, &mut Rodas4::new(), from, y, to, &options, observer),
+    }
+    .map_err(|e| Error::new(Kind::Solve, e.to_string()))
+}
+
+fn stopped<const N: usize>(system: &NetSystem<N>, stop: &StopReason) -> Stopped {
+    let last = system.events().last().map(|e| e.kind);
+    match *stop {
+        StopReason::Finished => Stopped::Finished,
+        StopReason::Root { t, .. } => match last {
+            Some(EventKind::RanDry { end }) => Stopped::RanDry { t, place: system.net().ends[end].name.clone() },
+            _ => Stopped::Until { t },
+        },
+        StopReason::Cancelled { t } => Stopped::Cancelled { t },
+        StopReason::NotFinite { t, component } | StopReason::StepTooSmall { t, component } => {
+            Stopped::BlewUp { t, channel: state_name(system, component) }
+        }
+        StopReason::EventsAccumulate { t, .. } => Stopped::BlewUp { t, channel: "the spacing of events".to_owned() },
+        StopReason::TooManySteps { t } => Stopped::TooManySteps { t },
+        StopReason::OutOfRange { t, what } => Stopped::BlewUp { t, channel: what.to_owned() },
+        StopReason::TimeEvent { t } => Stopped::Until { t },
+    }
+}
+
+fn happenings<const N: usize>(system: &NetSystem<N>) -> Vec<Happening> {
+    let net = system.net();
+    let part = |kind: &EventKind| match *kind {
+        EventKind::Commanded { injector, .. }
+        | EventKind::Opened { injector }
+        | EventKind::Closed { injector }
+        | EventKind::OutsideDeadTime { injector } => net.injectors[injector].name.clone(),
+        EventKind::CheckShut { branch } | EventKind::CheckOpened { branch } => net.branches[branch].name.clone(),
+        EventKind::PoppetSeated { regulator }
+        | EventKind::PoppetFullLift { regulator }
+        | EventKind::PoppetStuck { regulator }
+        | EventKind::PoppetMoved { regulator } => net.regulators[regulator].name.clone(),
+        EventKind::Boils { node } | EventKind::Collapsed { node } => net.nodes[node].name.clone(),
+        EventKind::PumpStopped { pump } | EventKind::PumpStarted { pump } => net.pumps[pump].name.clone(),
+        EventKind::RanDry { end } => net.ends[end].name.clone(),
+        EventKind::Until | EventKind::Corner => String::new(),
+    };
+    system.events().iter().map(|e| Happening { t: e.t, kind: e.kind, part: part(&e.kind) }).collect()
+}
+
+fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], end: &[f64; N], t: f64) -> Ledger {
+    let net = system.net();
+    let moved = |k: usize| end[k] - start[k];
+    let ends = net.ends.iter().enumerate().map(|(k, e)| (e.name.clone(), moved(system.received(k)))).collect();
+    let injectors =
+        net.injectors.iter().enumerate().map(|(k, i)| (i.name.clone(), moved(system.injected(k)))).collect();
+    let stored = net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();
+    let warming = net.nodes.iter().map(|n| n.volume).sum::<f64>() * net.fluid.expansion;
+    let grown = warming * (net.temperature.at(t) - net.temperature.at(0.0));
+    Ledger { ends, injectors, stored, imbalance: system.volume_since(start, end) - grown }
+}
+
+/// Pulses that began and ended within the record.
+fn pulses<const N: usize>(
+    system: &NetSystem<N>,
+    made: &Made,
+    passed: &[(f64, Vec<f64>)],
+    at_start: &[f64],
+) -> Vec<PulseRecord> {
+    let n = made.net.injectors.len();
+    let mut open: Vec<Option<(f64, f64)>> = vec![None; n];
+    let mut before: Vec<f64> = at_start.to_vec();
+    let mut out = Vec::new();
+    let mut at = 0;
+    for e in system.events() {
+        match e.kind {
+            EventKind::Commanded { injector, width } => open[injector] = Some((e.t, width)),
+            EventKind::Closed { injector } => {
+                while at < passed.len() && passed[at].0 < e.t {
+                    at += 1;
+                }
+                let Some((_, volumes)) = passed.get(at).filter(|p| p.0 == e.t) else { continue };
+                let volume = volumes[injector] - before[injector];
+                before[injector] = volumes[injector];
+                if let Some((commanded, width)) = open[injector].take() {
+                    out.push(PulseRecord {
+                        injector,
+                        commanded,
+                        width,
+                        closed: e.t,
+                        asked: made.wanted.at(commanded),
+                        asked_at_close: made.wanted.at(e.t),
+                        delivered: volume * made.net.fluid.rho,
+                    });
+                }
+            }
+            _ => {}
+        }
+    }
+    out
+}

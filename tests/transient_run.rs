@@ -1,0 +1,222 @@
+//! Builds run through schedules: the steady point as the fixed point, presets, ledger, refusals, files.
+
+use railrise::build::Build;
+use railrise::part::injector::DeadTime;
+use railrise::quantity::{bar, degc, gauge, kpa, ms, rpm, s, volts};
+use railrise::schedule::{Schedule, Track, Until};
+use railrise::steady::{Operating, point};
+use railrise::transient::network::EventKind;
+use railrise::transient::{Options, Solution, Stepper, Stopped, Traces, modes, run, run_watched};
+use std::ops::ControlFlow;
+
+fn car(name: &str) -> Build {
+    let root = env!("CARGO_MANIFEST_DIR");
+    Build::read(format!("{root}/datasets/hill-climb-car/{name}.toml")).expect("the demo build reads")
+}
+
+/// Smooth options: no dry friction, which leaves the mean rail anywhere in its band.
+fn smooth() -> Options {
+    Options { dry_friction: false, poppet: Some((20.0, 3e-3)), ..Options::default() }
+}
+
+fn finished(build: &Build, schedule: &Schedule, o: &Options) -> Solution {
+    let run = run(build, schedule, o).expect("valid");
+    assert_eq!(run.stopped, Stopped::Finished, "{}", run.stopped);
+    run
+}
+
+// A rail so soft that pulses do not move it, and a hose that damps: there the two models coincide.
+#[test]
+fn the_steady_point_is_the_fixed_point_of_the_transient() {
+    for (name, speed, boost) in [("before-0.7-bar", 6500.0, 0.7), ("before-0.7-bar", 3000.0, 0.2)] {
+        let build = car(name);
+        let o = Options { damper: 2e-8, wall_loss: 3.0, tolerance: 0.1, warm_up: 8.0, ..smooth() };
+        let cycle = 120.0 / speed;
+        let held = Schedule::hold(rpm(speed), bar(boost), s(16.0 * cycle));
+        let sol = finished(&build, &held, &Options { sample: cycle / 200.0, ..o });
+        let steady = point(&build, &Operating::at(rpm(speed), bar(boost))).expect("solves");
+        let rail = sol.mean("rail pressure", s(0.0), s(16.0 * cycle)).expect("recorded").si;
+        let injected: f64 = sol.ledger.injectors.values().sum();
+        let wanted = steady.engine_flow().value * 16.0 * cycle;
+        assert!((rail - steady.rail_pressure().pascals()).abs() < 5.0, "{rail} {}", steady.rail_pressure().pascals());
+        assert!((injected / wanted - 1.0).abs() < 1e-4, "{injected} {wanted}");
+    }
+}
+
+#[test]
+fn fuel_is_conserved_and_halving_the_tolerance_moves_no_headline_by_a_thousandth() {
+    let build = car("before-0.7-bar");
+    let held = Schedule::hold(rpm(6500.0), bar(0.7), s(0.5));
+    // A return hose wide enough not to boil, so that the answer is smooth in its inputs.
+    let build = build.with("return hose.bore", "12 mm").expect("a known key");
+    let headline = |tolerance: f64, stepper: Stepper| {
+        let sol = finished(&build, &held, &Options { tolerance, stepper, ..smooth() });
+        let moved: f64 = sol.ledger.injectors.values().sum();
+        assert!(sol.ledger.imbalance.abs() < 1e-9 * moved, "{:e} of {moved:e}", sol.ledger.imbalance);
+        let rail = sol.mean("rail pressure", s(0.2), s(0.5)).expect("recorded").si;
+        let lowest = sol.range("differential pressure").expect("recorded").0.si;
+        [rail, lowest, moved, sol.mean("main pump current", s(0.2), s(0.5)).expect("recorded").si]
+    };
+    let (one, half, other) =
+        (headline(1.0, Stepper::Tsit5), headline(0.5, Stepper::Tsit5), headline(1.0, Stepper::Rodas4));
+    for k in 0..4 {
+        assert!((one[k] / half[k] - 1.0).abs() < 1e-3, "{k}: {one:?} {half:?}");
+        assert!((one[k] / other[k] - 1.0).abs() < 1e-3, "{k}: {one:?} {other:?}");
+    }
+}
+
+#[test]
+fn a_boost_step_dips_by_slew_times_lag_and_scheduling_is_told_apart_from_hydraulics() {
+    let build = car("before-0.7-bar").with("return hose.bore", "12 mm").expect("a known key");
+    let build = build.with("regulator.reference_lag", "20 ms").expect("a known key");
+    let step = Schedule::boost_step(rpm(4000.0), bar(0.0), bar(0.6), ms(300.0), s(0.6));
+    let sol = finished(&build, &step, &smooth());
+    let early = sol.mean("differential pressure", s(0.05), s(0.19)).expect("recorded").si;
+    let ramp = sol.mean("differential pressure", s(0.35), s(0.48)).expect("recorded").si;
+    // Dip = slew times lag, 0.6 bar/0.3 s times 20 ms = 4 kPa, less what the reference gain above one and the changing
+    // by-pass give back.
+    assert!((2.0e3..6.0e3).contains(&(early - ramp)), "{early} {ramp}");
+    let during: Vec<_> = sol.pulses.iter().filter(|p| (0.3..0.48).contains(&p.commanded)).collect();
+    assert!(during.len() > 10);
+    for p in during {
+        // The engine asks for more by the end of the pulse than at its start.
+        assert!(p.scheduling_error() < -0.001 && p.scheduling_error() > -0.08, "{}", p.scheduling_error());
+    }
+    let calm = sol.pulses.iter().filter(|p| p.closed < 0.2).map(|p| p.scheduling_error().abs());
+    assert_eq!(calm.fold(0.0, f64::max), 0.0);
+}
+
+#[test]
+fn putting_the_reference_hose_on_drops_the_rail_by_the_vacuum() {
+    let build = car("before-0.7-bar");
+    let sol = finished(&build, &Schedule::idle_hose_off_on(rpm(900.0), bar(-0.65), s(0.5), s(1.5)), &smooth());
+    let off = sol.mean("rail pressure", s(0.1), s(0.5)).expect("recorded").si;
+    let on = sol.mean("rail pressure", s(1.0), s(1.5)).expect("recorded").si;
+    // The reference gain is a little above one.
+    assert!((0.63e5..0.72e5).contains(&(off - on)), "{off} {on}");
+}
+
+#[test]
+fn a_pump_failure_ends_at_the_condition_asked_for() {
+    let build = car("before-0.7-bar");
+    let fail = Schedule::pump_failure(rpm(6500.0), bar(0.7), s(0.2), s(3.0))
+        .until(Until::difference_below(kpa(200.0)));
+    let sol = run(&build, &fail, &smooth()).expect("valid");
+    let Stopped::Until { t } = sol.stopped else { panic!("{}", sol.stopped) };
+    assert!(t > 0.2 && t < 0.5, "{t}");
+    assert!(sol.events.iter().any(|e| matches!(e.kind, EventKind::Until)));
+    let last = &sol.channel("differential pressure").expect("recorded").values;
+    assert!(last[last.len() - 1] > 1.9e5 && last[last.len() - 1] < 2.4e5);
+}
+
+#[test]
+fn a_prime_leaves_residual_pressure_and_a_hot_soak_raises_it() {
+    let build = car("before-0.7-bar");
+    let sol = finished(&build, &Schedule::key_on_prime(s(2.0), s(4.0)), &smooth());
+    assert!(sol.at("rail pressure", s(0.0)).expect("recorded").si.abs() < 1.0);
+    let held = sol.at("rail pressure", s(3.9)).expect("recorded").si;
+    assert!((2.0e5..3.2e5).contains(&held), "{held}");
+    let leak = build.with("check valve.leak", "3e11 Pa·s/m³").expect("a known key");
+    let down = finished(&leak, &Schedule::leak_down(s(6.0)), &smooth());
+    let end = down.at("rail pressure", s(5.9)).expect("recorded").si;
+    assert!(end < 0.8 * held, "{end} {held}");
+    let soak = finished(&build, &Schedule::hot_soak(degc(35.0), degc(50.0), s(20.0)), &smooth());
+    let (first, last) = (soak.at("rail pressure", s(2.0)).expect("recorded").si, soak.at("rail pressure", s(19.9)).expect("recorded").si);
+    // Closed lines: the pressure climbs until the regulator's seat lifts again.
+    assert!(last > first - 2e3 && last < 4.0e5, "{first} {last}");
+    assert!(soak.ledger.imbalance.abs() < 1e-12, "{:e}", soak.ledger.imbalance);
+}
+
+#[test]
+fn a_voltage_sag_slows_the_pump_and_lengthens_the_dead_time() {
+    let build = car("before-0.7-bar");
+    let sol = finished(&build, &Schedule::voltage_sag(rpm(3000.0), bar(0.0), volts(13.8), volts(11.0), s(2.0)), &smooth());
+    let flow = |a, b| sol.mean("pump flow", s(a), s(b)).expect("recorded").si;
+    assert!(flow(0.8, 1.2) < 0.9 * flow(0.2, 0.5));
+    let width = |a: f64, b: f64| {
+        let all: Vec<f64> = sol.pulses.iter().filter(|p| p.commanded > a && p.commanded < b).map(|p| p.width).collect();
+        all.iter().sum::<f64>() / all.len() as f64
+    };
+    assert!(width(0.8, 1.2) > width(0.2, 0.5) + 2e-4);
+}
+
+#[test]
+fn a_loaded_pull_runs_through_the_speed_range_and_the_lean_car_runs_short() {
+    let points: Vec<_> = [(2000.0, 0.2), (3000.0, 0.85), (3800.0, 1.4), (7000.0, 1.4)]
+        .into_iter()
+        .map(|(n, p)| (rpm(n), gauge(bar(p))))
+        .collect();
+    let pull = Schedule::loaded_pull(rpm(2500.0), rpm(6800.0), s(3.0), &points).expect("rising speeds");
+    let sol = finished(&car("raised-1.4-bar"), &pull, &smooth());
+    let early = sol.mean("differential pressure", s(0.2), s(0.6)).expect("recorded").si;
+    let late = sol.mean("differential pressure", s(2.6), s(3.0)).expect("recorded").si;
+    assert!(late < early - 1e4, "{early} {late}");
+}
+
+#[test]
+fn a_watched_run_can_be_cancelled_and_keeps_what_it_had() {
+    let build = car("before-0.7-bar");
+    let mut seen = Vec::new();
+    let sol = run_watched(&build, &Schedule::hold(rpm(3000.0), bar(0.0), s(2.0)), &smooth(), &mut |f| {
+        seen.push(f);
+        if f > 0.3 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })
+    .expect("valid");
+    let Stopped::Cancelled { t } = sol.stopped else { panic!("{}", sol.stopped) };
+    assert!(t > 0.6 && t < 0.65, "{t}");
+    assert!(seen.len() > 20 && sol.t.len() > 2500);
+    assert!(sol.channel("rail pressure").expect("recorded").values.len() == sol.t.len());
+}
+
+#[test]
+fn traces_come_back_from_a_file_digit_for_digit() {
+    let sol = finished(&car("before-0.7-bar"), &Schedule::hold(rpm(3000.0), bar(0.0), s(0.05)), &smooth());
+    let text = sol.traces().to_csv();
+    assert_eq!(Traces::from_csv(&text).expect("reads"), sol.traces());
+    let broken = text.replacen("\n0,", "\nzero,", 1);
+    let e = Traces::from_csv(&broken).expect_err("refused").to_string();
+    assert!(e.contains("zero") && e.contains("time"), "{e}");
+    let unknown = sol.channel("rail presure").expect_err("refused").to_string();
+    assert!(unknown.contains("rail pressure"), "{unknown}");
+}
+
+#[test]
+fn decimation_keeps_slow_motion_and_lets_nothing_fast_fold_down() {
+    let mut sol = finished(&car("before-0.7-bar"), &Schedule::hold(rpm(3000.0), bar(0.0), s(0.4)), &smooth());
+    let n = sol.t.len();
+    let wave = |f: f64| (0..n).map(|k| (2.0 * std::f64::consts::PI * f * k as f64 * 2e-4).sin()).collect();
+    // 240 Hz sampled at 250 Hz without a filter would come down as 10 Hz.
+    for (name, f) in [("slow", 10.0), ("fast", 240.0)] {
+        let channel = railrise::transient::Channel { values: wave(f), ..sol.channel("boost").expect("recorded").clone() };
+        sol.channels.insert(name.to_owned(), channel);
+    }
+    let thin = sol.decimated(20);
+    assert_eq!(thin.t.len(), n.div_ceil(20));
+    let inner = |name: &str| {
+        let v = &thin.channel(name).expect("recorded").values;
+        v.iter().skip(8).take(v.len() - 16).fold(0.0f64, |m, x| m.max(x.abs()))
+    };
+    assert!(inner("slow") > 0.99 && inner("fast") < 0.01, "{} {}", inner("slow"), inner("fast"));
+}
+
+#[test]
+fn what_cannot_be_imposed_is_refused_by_key() {
+    let build = car("before-0.7-bar");
+    let held = Schedule::hold(rpm(3000.0), bar(0.0), s(1.0));
+    let refused = |s: &Schedule, o: &Options| run(&build, s, o).expect_err("refused").to_string();
+    assert!(refused(&Schedule { seconds: -1.0, ..held.clone() }, &smooth()).contains("seconds"));
+    assert!(refused(&Schedule { rpm: Track::constant(1e9), ..held.clone() }, &smooth()).contains("rpm"));
+    assert!(refused(&held, &Options { rail_volume: 0.0, ..smooth() }).contains("rail_volume"));
+    assert!(refused(&held, &Options { tolerance: f64::NAN, ..smooth() }).contains("tolerance"));
+    assert!(refused(&held, &Options { poppet: Some((20.0, 0.0)), ..smooth() }).contains("moving_mass"));
+    assert!(DeadTime::table(vec![10.0, 12.0], vec![1e5], &[vec![1e-3], vec![f64::NAN]]).is_err());
+}
+
+#[test]
+fn small_motions_name_the_poppet_and_the_hoses() {
+    let build = car("before-0.7-bar");
+    let all = modes(&build, &Schedule::hold(rpm(3000.0), bar(0.0), s(1.0)), &smooth()).expect("valid");
+    assert!(all.iter().any(|(m, name)| name.contains("regulator") && m.frequency > 50.0), "{all:?}");
+    assert!(all.iter().any(|(m, name)| name.contains("hose") && (10.0..300.0).contains(&m.frequency)), "{all:?}");
+    assert!(all.windows(2).all(|w| w[0].0.damping <= w[1].0.damping));
+}
