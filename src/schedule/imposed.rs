@@ -120,7 +120,12 @@ impl Schedule {
 
     /// At idle with the reference hose off and plugged, put on at `at`: the rail falls by the vacuum.
     #[must_use]
-    pub fn idle_hose_off_on(speed: AngularVelocity, vacuum: impl Into<GaugePressure>, at: Time, time: Time) -> Self {
+    pub fn idle_hose_off_on(
+        speed: AngularVelocity,
+        vacuum: impl Into<GaugePressure>,
+        at: Time,
+        time: Time,
+    ) -> Self {
         let manifold = vacuum.into();
         Self {
             name: "idle, hose off then on".into(),
@@ -217,7 +222,12 @@ impl Schedule {
 
     /// The pump loses its supply at `at` under load.
     #[must_use]
-    pub fn pump_failure(speed: AngularVelocity, boost: impl Into<GaugePressure>, at: Time, time: Time) -> Self {
+    pub fn pump_failure(
+        speed: AngularVelocity,
+        boost: impl Into<GaugePressure>,
+        at: Time,
+        time: Time,
+    ) -> Self {
         let power = Track::new(&[(0.0, 1.0), (at.value, 1.0), (at.value, 0.0)]);
         Self {
             name: "pump failure".into(),
@@ -236,7 +246,13 @@ impl Schedule {
         time: Time,
     ) -> Self {
         let t = time.value;
-        let points = [(0.0, from.value), (0.25 * t, from.value), (0.3 * t, to.value), (0.6 * t, to.value), (0.65 * t, from.value)];
+        let points = [
+            (0.0, from.value),
+            (0.25 * t, from.value),
+            (0.3 * t, to.value),
+            (0.6 * t, to.value),
+            (0.65 * t, from.value),
+        ];
         Self {
             name: "voltage sag".into(),
             supply: Some(Track::new(&points).unwrap_or_else(|_| Track::constant(from.value))),

@@ -46,18 +46,32 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
     check(schedule, o)?;
     let samples = samples(build, schedule)?;
     let first = samples[0].1.clone();
-    let mut maker = Maker { build, o, net: bare(build, schedule, &samples)?, junctions: vec![], chains: vec![], pumps: vec![] };
+    let mut maker = Maker {
+        build,
+        o,
+        net: bare(build, schedule, &samples)?,
+        junctions: vec![],
+        chains: vec![],
+        pumps: vec![],
+    };
     for (k, leg) in build.legs().iter().enumerate() {
         maker.leg(k, leg, schedule, &samples)?;
     }
     let rail = maker.net.injectors.first().map(|i| i.node);
-    let rail = rail.or_else(|| maker.net.regulators.iter().find_map(|r| match r.from {
-        Place::Node(k) => Some(k),
-        Place::End(_) => None,
-    }));
+    let rail = rail.or_else(|| {
+        maker.net.regulators.iter().find_map(|r| match r.from {
+            Place::Node(k) => Some(k),
+            Place::End(_) => None,
+        })
+    });
     if let (Some(r), Some(until)) = (rail, schedule.until) {
         let ambient = maker.net.ambient;
-        let limit = |level: f64, rising: bool| Limit { node: r, less_manifold: false, level: ambient + level, rising };
+        let limit = |level: f64, rising: bool| Limit {
+            node: r,
+            less_manifold: false,
+            level: ambient + level,
+            rising,
+        };
         maker.net.until = Some(match until {
             Until::RailBelow(p) => limit(p, false),
             Until::RailAbove(p) => limit(p, true),
@@ -69,7 +83,15 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
     let pump_branches = (0..maker.net.pumps.len())
         .map(|k| maker.net.branches.iter().position(|b| b.pump == Some(k)).unwrap_or(0))
         .collect();
-    Ok(Made { junctions: maker.junctions, rail, pump_branches, wanted, first, chains: maker.chains, net: maker.net })
+    Ok(Made {
+        junctions: maker.junctions,
+        rail,
+        pump_branches,
+        wanted,
+        first,
+        chains: maker.chains,
+        net: maker.net,
+    })
 }
 
 fn check(s: &Schedule, o: &Options) -> Result<()> {
@@ -79,12 +101,19 @@ fn check(s: &Schedule, o: &Options) -> Result<()> {
     if !(s.seconds > 0.0 && s.seconds.is_finite()) {
         return bad("schedule.seconds", s.seconds, "give a run a length above zero");
     }
-    for (key, v) in [("tolerance", o.tolerance), ("sample", o.sample), ("lump", o.lump), ("rail_volume", o.rail_volume)] {
+    for (key, v) in
+        [("tolerance", o.tolerance), ("sample", o.sample), ("lump", o.lump), ("rail_volume", o.rail_volume)]
+    {
         if !(v > 0.0 && v.is_finite()) {
             return bad(&format!("options.{key}"), v, "give a value above zero");
         }
     }
-    for (key, v) in [("damper", o.damper), ("wall_loss", o.wall_loss), ("closing_delay", o.closing_delay), ("warm_up", o.warm_up)] {
+    for (key, v) in [
+        ("damper", o.damper),
+        ("wall_loss", o.wall_loss),
+        ("closing_delay", o.closing_delay),
+        ("warm_up", o.warm_up),
+    ] {
         if !(v >= 0.0 && v.is_finite()) {
             return bad(&format!("options.{key}"), v, "give zero or more");
         }
@@ -269,9 +298,12 @@ impl Maker<'_> {
                 Place::Node(inner)
             };
             let Place::Node(node) = at else {
-                return Err(Error::new(Kind::Layout, "injectors are fed straight from a place of given pressure")
-                    .next("put a line or a rail before them")
-                    .at_key(&leg.name));
+                return Err(Error::new(
+                    Kind::Layout,
+                    "injectors are fed straight from a place of given pressure",
+                )
+                .next("put a line or a rail before them")
+                .at_key(&leg.name));
             };
             return self.injectors(&leg.parts[leg.parts.len() - 1], node, samples);
         }
@@ -421,9 +453,12 @@ impl Maker<'_> {
             }
             "pump" => self.pump(name, v, w, samples)?,
             other => {
-                return Err(Error::new(Kind::Layout, format!("a {other} in the middle of a leg has no form in time"))
-                    .next("end the leg at it, or ask the steady point")
-                    .at_key(name));
+                return Err(Error::new(
+                    Kind::Layout,
+                    format!("a {other} in the middle of a leg has no form in time"),
+                )
+                .next("end the leg at it, or ask the steady point")
+                .at_key(name));
             }
         }
         Ok(())
@@ -581,7 +616,12 @@ impl Made {
     }
 
     /// Pressures, flows, speeds and lifts of the first operating point, into a state at rest.
-    pub fn begin<const N: usize>(&self, s: &Schedule, system: &super::network::NetSystem<N>, y: &mut [f64; N]) {
+    pub fn begin<const N: usize>(
+        &self,
+        s: &Schedule,
+        system: &super::network::NetSystem<N>,
+        y: &mut [f64; N],
+    ) {
         if s.start == Start::Rest {
             return;
         }

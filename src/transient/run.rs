@@ -25,7 +25,12 @@ pub fn run(build: &Build, schedule: &Schedule, options: &Options) -> Result<Solu
 ///
 /// # Errors
 /// As [`run`].
-pub fn run_watched(build: &Build, schedule: &Schedule, options: &Options, watch: Watch<'_>) -> Result<Solution> {
+pub fn run_watched(
+    build: &Build,
+    schedule: &Schedule,
+    options: &Options,
+    watch: Watch<'_>,
+) -> Result<Solution> {
     let mut made = made(build, schedule, options)?;
     made.power(schedule)?;
     match states(&made.net) {
@@ -173,14 +178,18 @@ fn stopped<const N: usize>(system: &NetSystem<N>, stop: &StopReason) -> Stopped 
     match *stop {
         StopReason::Finished => Stopped::Finished,
         StopReason::Root { t, .. } => match last {
-            Some(EventKind::RanDry { end }) => Stopped::RanDry { t, place: system.net().ends[end].name.clone() },
+            Some(EventKind::RanDry { end }) => {
+                Stopped::RanDry { t, place: system.net().ends[end].name.clone() }
+            }
             _ => Stopped::Until { t },
         },
         StopReason::Cancelled { t } => Stopped::Cancelled { t },
         StopReason::NotFinite { t, component } | StopReason::StepTooSmall { t, component } => {
             Stopped::BlewUp { t, channel: state_name(system, component) }
         }
-        StopReason::EventsAccumulate { t, .. } => Stopped::BlewUp { t, channel: "the spacing of events".to_owned() },
+        StopReason::EventsAccumulate { t, .. } => {
+            Stopped::BlewUp { t, channel: "the spacing of events".to_owned() }
+        }
         StopReason::TooManySteps { t } => Stopped::TooManySteps { t },
         StopReason::OutOfRange { t, what } => Stopped::BlewUp { t, channel: what.to_owned() },
         StopReason::TimeEvent { t } => Stopped::Until { t },
@@ -194,7 +203,9 @@ fn happenings<const N: usize>(system: &NetSystem<N>) -> Vec<Happening> {
         | EventKind::Opened { injector }
         | EventKind::Closed { injector }
         | EventKind::OutsideDeadTime { injector } => net.injectors[injector].name.clone(),
-        EventKind::CheckShut { branch } | EventKind::CheckOpened { branch } => net.branches[branch].name.clone(),
+        EventKind::CheckShut { branch } | EventKind::CheckOpened { branch } => {
+            net.branches[branch].name.clone()
+        }
         EventKind::PoppetSeated { regulator }
         | EventKind::PoppetFullLift { regulator }
         | EventKind::PoppetStuck { regulator }
@@ -210,7 +221,8 @@ fn happenings<const N: usize>(system: &NetSystem<N>) -> Vec<Happening> {
 fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], end: &[f64; N], t: f64) -> Ledger {
     let net = system.net();
     let moved = |k: usize| end[k] - start[k];
-    let ends = net.ends.iter().enumerate().map(|(k, e)| (e.name.clone(), moved(system.received(k)))).collect();
+    let ends =
+        net.ends.iter().enumerate().map(|(k, e)| (e.name.clone(), moved(system.received(k)))).collect();
     let injectors =
         net.injectors.iter().enumerate().map(|(k, i)| (i.name.clone(), moved(system.injected(k)))).collect();
     let stored = net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();

@@ -86,8 +86,11 @@ impl Traces {
         let names = cells(lines.next().unwrap_or_default());
         let kinds = cells(lines.next().unwrap_or_default());
         if names.len() < 2 || names.len() != kinds.len() || names[0] != "time" {
-            return Err(bad(1, "the first two lines must hold the names and quantities of the columns".into())
-                .next("the first column is \"time\""));
+            return Err(bad(
+                1,
+                "the first two lines must hold the names and quantities of the columns".into(),
+            )
+            .next("the first column is \"time\""));
         }
         let mut columns: Vec<Vec<f64>> = vec![Vec::new(); names.len()];
         for (row, line) in lines.enumerate() {
@@ -96,14 +99,18 @@ impl Traces {
                 return Err(bad(row + 3, format!("{} values for {} columns", values.len(), names.len())));
             }
             for (column, (v, name)) in columns.iter_mut().zip(values.iter().zip(&names)) {
-                column.push(v.parse().map_err(|_| bad(row + 3, format!("\"{v}\" in column \"{name}\" is no number")))?);
+                column.push(
+                    v.parse()
+                        .map_err(|_| bad(row + 3, format!("\"{v}\" in column \"{name}\" is no number")))?,
+                );
             }
         }
         let mut columns = columns.into_iter();
         let t = columns.next().unwrap_or_default().into();
         let mut channels = IndexMap::new();
         for ((name, kind), values) in names.into_iter().zip(kinds).skip(1).zip(columns) {
-            let (dim, flavour) = quantity(&kind).ok_or_else(|| bad(2, format!("\"{kind}\" is not a quantity")))?;
+            let (dim, flavour) =
+                quantity(&kind).ok_or_else(|| bad(2, format!("\"{kind}\" is not a quantity")))?;
             channels.insert(name, Channel { dim, flavour, values: values.into() });
         }
         Ok(Self { t, channels })
@@ -136,7 +143,11 @@ fn quantity(word: &str) -> Option<(Dim, Flavour)> {
 }
 
 fn quoted(name: &str) -> String {
-    if name.contains([',', '"', '\n']) { format!("\"{}\"", name.replace('"', "\"\"")) } else { name.to_owned() }
+    if name.contains([',', '"', '\n']) {
+        format!("\"{}\"", name.replace('"', "\"\""))
+    } else {
+        name.to_owned()
+    }
 }
 
 /// Cells of a line; a quoted cell may hold commas, a doubled quote stands for one.

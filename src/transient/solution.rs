@@ -108,7 +108,10 @@ impl fmt::Display for Stopped {
             Self::RanDry { t, place } => write!(f, "{place} ran dry at {t:.6} s"),
             Self::Cancelled { t } => write!(f, "cancelled at {t:.6} s"),
             Self::BlewUp { t, channel } => {
-                write!(f, "{channel} ran away after {t:.9} s: check the values of that part, or use a finer tolerance")
+                write!(
+                    f,
+                    "{channel} ran away after {t:.9} s: check the values of that part, or use a finer tolerance"
+                )
             }
             Self::TooManySteps { t } => write!(f, "the budget of steps ran out at {t:.6} s: raise max_steps"),
         }
@@ -163,8 +166,15 @@ impl Solution {
     pub fn channel(&self, name: &str) -> Result<&Channel> {
         self.channels.get(name).ok_or_else(|| {
             let names: Vec<&str> = self.channels.keys().map(String::as_str).collect();
-            Error::new(Kind::Unknown, format!("there is no channel \"{name}\" in the run \"{}\"", self.schedule))
-                .next(format!("{}the channels are: {}", did_you_mean(name, names.iter().copied()), names.join(", ")))
+            Error::new(
+                Kind::Unknown,
+                format!("there is no channel \"{name}\" in the run \"{}\"", self.schedule),
+            )
+            .next(format!(
+                "{}the channels are: {}",
+                did_you_mean(name, names.iter().copied()),
+                names.join(", ")
+            ))
         })
     }
 
@@ -196,10 +206,13 @@ impl Solution {
         let (from, to) = (from.value - 1e-12, to.value + 1e-12);
         let inside: Vec<usize> = (0..self.t.len()).filter(|k| (from..=to).contains(&self.t[*k])).collect();
         let (Some(first), Some(last)) = (inside.first(), inside.last()) else {
-            return Err(Error::new(Kind::Range, "no record lies between these times").next("ask within the run"));
+            return Err(
+                Error::new(Kind::Range, "no record lies between these times").next("ask within the run")
+            );
         };
         if first == last {
-            return Err(Error::new(Kind::Range, "only one record lies between these times").next("ask a longer stretch"));
+            return Err(Error::new(Kind::Range, "only one record lies between these times")
+                .next("ask a longer stretch"));
         }
         let area: f64 = inside
             .windows(2)
@@ -239,7 +252,11 @@ impl Solution {
         let weight = |k: isize| {
             let x = k as f64;
             let window = 0.54 + 0.46 * (std::f64::consts::PI * x / (half as f64 + 1.0)).cos();
-            let sinc = if k == 0 { cut } else { (std::f64::consts::PI * cut * x).sin() / (std::f64::consts::PI * x) };
+            let sinc = if k == 0 {
+                cut
+            } else {
+                (std::f64::consts::PI * cut * x).sin() / (std::f64::consts::PI * x)
+            };
             window * sinc
         };
         let n = self.t.len() as isize;

@@ -19,8 +19,8 @@ mod pulses;
 mod system;
 
 pub use describe::{
-    Back, BadNet, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place, PumpUnit,
-    RegulatorUnit, Trace,
+    Back, BadNet, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place,
+    PumpUnit, RegulatorUnit, Trace,
 };
 pub use event::{Event, EventKind};
 pub use hydraulics::{PumpCurve, PumpLaw};
