@@ -20,6 +20,10 @@ mod chart_text;
 // The program as a person meets it: messages, exit codes, files.
 #[cfg(feature = "kernel")]
 mod cli;
+// Laws over every build and layout, at any point and setting.
+mod circuit_laws;
+// Layouts of the trade solved; circuits and files refused by their message.
+mod circuit_layouts;
 // Slider-crank, Wiebe and compressible flow against the engine rows.
 mod cylinder_reference;
 // Wiring and motor against their reference rows.
@@ -34,6 +38,8 @@ mod fault_signatures;
 mod filter_reference;
 // The floor table is true.
 mod floors;
+// The trade's twelve checks of any model.
+mod job_checks;
 // Fuel properties against reference rows; laws over any blend.
 mod fuel_reference;
 // Injectors against their reference rows.

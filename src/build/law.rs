@@ -8,8 +8,9 @@ use crate::part::filter::Filter;
 use crate::part::injector::{DeadTime, Injector};
 use crate::part::line::Line;
 use crate::part::pump::Pump;
+use crate::part::regulator::Regulator;
 use crate::part::wiring::copper_wire_resistance;
-use crate::quantity::{abs, kelvin, kg_per_m3, m, m2, pa};
+use crate::quantity::{Amount, Dim, abs, kelvin, kg_per_m3, m, m2, pa};
 use crate::spec::Values;
 use std::f64::consts::PI;
 
@@ -88,6 +89,26 @@ pub fn check_valve_law(v: &Values) -> CheckValve {
 pub fn effective_area(v: &Values) -> f64 {
     let d = v.si("bore");
     v.si("cd") * PI * d * d / 4.0
+}
+
+/// A regulator; `rho` is the fuel's density while base was set, kg/m³.
+///
+/// # Errors
+/// A seat that takes more than half of the diaphragm: the fuel would not open it.
+pub fn regulator_law(v: &Values, rho: f64) -> Result<Regulator> {
+    let r = Regulator::from_values(v, rho);
+    if r.seat_area() > 0.5 * r.area {
+        return Err(Error::new(
+            Kind::Value,
+            format!(
+                "a seat of {} under a diaphragm of {} leaves the fuel no area to act on",
+                Amount::new(v.si("seat"), Dim::Length),
+                Amount::new(v.si("diaphragm"), Dim::Length)
+            ),
+        )
+        .next("give the effective diameter of the diaphragm, well above that of the seat"));
+    }
+    Ok(r)
 }
 
 /// Injectors of a set, as they truly are.

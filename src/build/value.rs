@@ -483,6 +483,25 @@ impl Reader<'_> {
             }
             data.push(row);
         }
+        let by_speed = columns[0].dim == Dim::AngularVelocity;
+        if self.errors.len() == before
+            && by_speed
+            && let Some(i) = data.windows(2).position(|w: &[Vec<f64>]| w[0][0] >= w[1][0])
+        {
+            self.fail(
+                &format!("{path}[{}].{}", i + 2, columns[0].name),
+                self.line(tables[i + 1].get(columns[0].name).and_then(Item::span)).or(line),
+                Error::new(
+                    Kind::Value,
+                    format!(
+                        "{} follows {}: the speeds must rise from row to row",
+                        Amount::new(data[i + 1][0], columns[0].dim),
+                        Amount::new(data[i][0], columns[0].dim)
+                    ),
+                )
+                .next("put the rows in the order of speed, each speed once"),
+            );
+        }
         (self.errors.len() == before).then(|| Rows {
             columns: columns.iter().map(|c| c.name).collect(),
             dims: columns.iter().map(|c| c.dim).collect(),

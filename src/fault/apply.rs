@@ -161,8 +161,9 @@ fn restricted_return(build: &Build, s: f64) -> Result<Build> {
     let regulator = first(build, "regulator")?;
     let leg = build.leg_of(&regulator).ok_or_else(|| none("return"))?;
     let after = leg.parts.iter().position(|p| *p == regulator).map_or(0, |i| i + 1);
-    let (q, rho, cd) = (130.0 / 3.6e6, 730.0, 0.62);
-    let area = q / cd * (rho / (2.0 * 2.5e5 * s) as f64).sqrt();
+    let (q, rho, cd) = (130.0 / 3.6e6, 730.0_f64, 0.62);
+    let loss: f64 = 2.5e5 * s;
+    let area = q / cd * (rho / (2.0 * loss)).sqrt();
     let bore = (4.0 * area / PI).sqrt().min(0.05);
     build.with_part_in_leg(
         "restriction in the return",
@@ -247,8 +248,8 @@ fn upstream(b: &Build, junction: &str) -> Vec<Leg> {
 
 fn filter_before(b: &mut Build, s: f64) -> Result<()> {
     let before = upstream(b, &sensed(b)?);
-    let filters = before.iter().flat_map(|l| l.parts.iter()).filter(|p| kind_of(b, p) == "filter");
-    if let Some(filter) = filters.cloned().next() {
+    let mut filters = before.iter().flat_map(|l| l.parts.iter()).filter(|p| kind_of(b, p) == "filter");
+    if let Some(filter) = filters.next().cloned() {
         return load(b, &filter, s);
     }
     // A build that names none still has one: a clean filter of the usual loss, then loaded.

@@ -4,10 +4,11 @@ use super::demand::{self, Demand};
 use super::element::{Element, InjectorSet, Port, Pulse, PumpOnWire, ReferencedRegulator, Surroundings};
 use super::network::{End, LegLaw};
 use super::operating::Operating;
-use crate::build::{Build, Part, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law};
+use crate::build::{
+    Build, Part, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law, regulator_law,
+};
 use crate::error::{Error, Kind, Result};
 use crate::fuel::Blend;
-use crate::part::regulator::Regulator;
 use crate::quantity::{AbsolutePressure, kelvin};
 use crate::spec::Values;
 use std::f64::consts::PI;
@@ -75,6 +76,7 @@ impl Circuit {
         let fuel = blend
             .at(kelvin(t), AbsolutePressure::from_pascals(ambient + 3e5))
             .map_err(|e| Error::new(Kind::Range, e.to_string()).at_key("fuel.temperature"))?;
+        let demand = demand::demand(build, op, &blend, fuel.density)?;
         let surroundings = Surroundings {
             rho: fuel.density,
             mu: fuel.viscosity,
@@ -85,7 +87,6 @@ impl Circuit {
             imposed_reference: op.reference.map(|p| ambient + p),
             ambient,
         };
-        let demand = demand::demand(build, op, &blend, fuel.density)?;
         let mut circuit = Self {
             legs: Vec::new(),
             junctions: Vec::new(),
@@ -184,7 +185,8 @@ impl Circuit {
             })),
             "regulator" => {
                 // Base was set with warm fuel in the car: the density of now.
-                let regulator = Regulator::from_values(v, self.surroundings.rho);
+                let regulator =
+                    regulator_law(v, self.surroundings.rho).map_err(|e| e.at_key(format!("{name}.seat")))?;
                 let port = match v.word("reference") {
                     "manifold" => Port::Manifold,
                     "intake" => Port::Intake(build.section("engine").si("intake_loss")),

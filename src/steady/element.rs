@@ -97,12 +97,15 @@ pub(super) enum Pulse {
     Measured { mass: f64, coefficient: f64, dead_time_error: f64, cycle: f64 },
 }
 
-/// Least slope of the injectors' flow, m³/(s·Pa): keeps a flow that no longer depends on pressure invertible.
-const LEAST: f64 = 1e-16;
-
 impl PumpOnWire {
     pub fn runs(&self, s: &Surroundings) -> bool {
         self.on_above.is_none_or(|p| s.boost > p)
+    }
+
+    /// Flow against a rise, its change with the rise and with the inlet pressure.
+    pub fn against(&self, rise: f64, p_in: f64, s: &Surroundings) -> (f64, f64, f64) {
+        let supply = self.held_to.unwrap_or(s.supply);
+        self.pump.flow_against(rise, supply, self.wire.total(), s.mu, p_in - s.vapour)
     }
 
     pub fn at(&self, q: f64, p_in: f64, s: &Surroundings) -> Running {
@@ -165,7 +168,7 @@ impl InjectorSet {
         let (each, _) = self.injector.static_volume_flow(dp, s.rho);
         let pulsed =
             if cycle.is_finite() { self.count * each * self.open_time(dp, s.supply) / cycle } else { 0.0 };
-        pulsed + leak + LEAST * dp
+        pulsed + leak
     }
 
     /// Flow and its slope.
@@ -173,7 +176,7 @@ impl InjectorSet {
         let q = self.flow(dp, s);
         let h = (1e-6 * dp.abs()).max(1e-2);
         let slope = (self.flow(dp + h, s) - self.flow(dp - h, s)) / (2.0 * h);
-        (q, slope.max(LEAST))
+        (q, slope)
     }
 }
 

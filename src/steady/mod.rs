@@ -3,6 +3,7 @@
 //! [`point`] solves legs and junctions together and reads everything out; [`limits`] says what runs out
 //! first, how much is left and what each part costs.
 
+mod bracket;
 mod circuit;
 mod demand;
 mod element;
@@ -11,6 +12,7 @@ mod limit;
 mod network;
 mod operating;
 mod point;
+mod power;
 
 pub use circuit::Belief;
 pub use demand::Demand;
@@ -18,4 +20,7 @@ pub use gauges::{Gauges, Offsets};
 pub use limit::{Acceptance, Check, Cost, Limits, Reserve, Verdict, headroom, limits, limits_at, reserve};
 pub use network::Effort;
 pub use operating::Operating;
-pub use point::{InjectorState, LegState, PartState, Point, PotState, PumpState, RegulatorState, point};
+pub use point::{
+    InjectorState, LegState, PartState, Point, PotState, PumpState, RegulatorState, point, point_from,
+};
+pub use power::{PowerCheck, power_check};

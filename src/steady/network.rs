@@ -10,7 +10,7 @@
 //! Applications in Water Supply, vol. 1, Research Studies Press 1988, pp. 1-20; extended here to laws that
 //! depend on both end pressures one by one (regulator, derated pump).
 
-use super::element::{Element, Surroundings};
+use super::element::{Element, PumpOnWire, Surroundings};
 use crate::error::{Error, Kind, Result};
 use nalgebra::{DMatrix, DVector};
 
@@ -43,9 +43,11 @@ pub(super) struct State {
 /// How hard it was.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Effort {
-    /// Newton steps.
+    /// Newton steps on legs and junctions together.
     pub steps: usize,
-    /// Largest residual of a leg, Pa.
+    /// Steps on the junctions alone, when the first way did not settle.
+    pub fallback: usize,
+    /// Largest residual of a leg that passes fuel, Pa.
     pub residual: f64,
     /// Largest imbalance at a junction, m³/s.
     pub imbalance: f64,
@@ -55,27 +57,46 @@ pub struct Effort {
 /// is quadratic, so the last step costs nothing.
 const PRESSURE: f64 = 1e-3;
 const FLOW: f64 = 1e-15;
+const BALANCE: f64 = 1e-13;
 /// No leg of a car carries more (1080 L/h); keeps a Newton step from a flat start in reach.
-const MOST: f64 = 3e-4;
+pub(super) const MOST: f64 = 3e-4;
+/// Least slope of a leg, Pa·s/m³: 100 L/h cost 0.03 Pa.
+const LEAST: f64 = 1e3;
+/// Turns a residual flow of injectors or pump into a pressure: 3 bar over 100 L/h, Pa·s/m³.
+const AS_PRESSURE: f64 = 1e10;
+/// Full Newton steps settle in 4 to 12; more means that they cycle between the sides of a kink.
+const STEPS: usize = 30;
 
-struct Linear {
-    r: f64,
-    h: f64,
-    a: f64,
-    b: f64,
+/// A leg's law at a flow and two end pressures.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Linear {
+    /// Residual, Pa: what the start still has too much to drive this flow to the end.
+    pub r: f64,
+    /// Its fall with flow.
+    pub h: f64,
+    /// Its change with the pressure at the start.
+    pub a: f64,
+    /// Its fall with the pressure at the end.
+    pub b: f64,
 }
 
 impl LegLaw {
-    fn linearise(&self, q: f64, pf: f64, pt: f64, s: &Surroundings) -> Linear {
+    pub fn linearise(&self, q: f64, pf: f64, pt: f64, s: &Surroundings) -> Linear {
         if let Some(Element::Injectors(set)) = self.elements.last() {
+            // Read as a flow: a control that measures the difference makes it nearly independent of pressure.
             let (mut p, mut slope) = (pf, 0.0);
             for e in &self.elements[..self.elements.len() - 1] {
                 let (d, dq, _) = e.drop(q, p, s);
                 p -= d;
                 slope += dq;
             }
-            let (flow, flow_slope) = set.flow_with_slope(p - pt, s);
-            return Linear { r: (flow - q) / flow_slope, h: slope + 1.0 / flow_slope, a: 1.0, b: 1.0 };
+            let (flow, by_pressure) = set.flow_with_slope(p - pt, s);
+            return Linear {
+                r: (flow - q) * AS_PRESSURE,
+                h: (1.0 + by_pressure * slope) * AS_PRESSURE,
+                a: by_pressure * AS_PRESSURE,
+                b: by_pressure * AS_PRESSURE,
+            };
         }
         if let Some(at) = self.elements.iter().position(|e| matches!(e, Element::Regulator(_))) {
             // From the end backwards: what pressure at the start drives q through?
@@ -95,6 +116,21 @@ impl LegLaw {
             }
             return Linear { r: pf - p, h, a: 1.0, b };
         }
+        if let Some((before, pump, after)) = self.pumped(s) {
+            // Read as a flow too: an inlet that starves lets the flow depend on nothing else.
+            let along = |part: &[Element]| {
+                part.iter().map(|e| e.drop(q, 0.0, s)).fold((0.0, 0.0), |sum, d| (sum.0 + d.0, sum.1 + d.1))
+            };
+            let ((d1, s1), (d2, s2)) = (along(before), along(after));
+            let p_in = pf - d1;
+            let (flow, by_rise, by_inlet) = pump.against(pt + d2 - p_in, p_in, s);
+            return Linear {
+                r: (flow - q) * AS_PRESSURE,
+                h: (1.0 - by_rise * (s1 + s2) + by_inlet * s1) * AS_PRESSURE,
+                a: (by_inlet - by_rise) * AS_PRESSURE,
+                b: -by_rise * AS_PRESSURE,
+            };
+        }
         let (mut p, mut h, mut a) = (pf, 0.0, 1.0);
         for e in &self.elements {
             let (d, dq, dp) = e.drop(q, p, s);
@@ -103,7 +139,23 @@ impl LegLaw {
             a *= 1.0 - dp;
             p -= d;
         }
-        Linear { r: p - pt, h, a, b: 1.0 }
+        // A leg without loss still needs a slope.
+        let short = (LEAST - h).max(0.0);
+        Linear { r: p - pt - short * q, h: h + short, a, b: 1.0 }
+    }
+
+    /// What stands before and after the leg's only running pump.
+    fn pumped(&self, s: &Surroundings) -> Option<(&[Element], &PumpOnWire, &[Element])> {
+        let mut found = None;
+        for (i, e) in self.elements.iter().enumerate() {
+            if let Element::Pump(p) = e {
+                if found.is_some() || !p.runs(s) {
+                    return None;
+                }
+                found = Some((&self.elements[..i], p.as_ref(), &self.elements[i + 1..]));
+            }
+        }
+        found
     }
 
     fn one_way(&self) -> bool {
@@ -112,6 +164,9 @@ impl LegLaw {
 }
 
 /// Solves from a start; the state is left at the solution.
+///
+/// Newton on legs and junctions together; where it cycles between the sides of a kink (a stop, a valve, a
+/// derated pump), [`super::bracket`] finds the junctions' pressures with every leg inverted in a bracket.
 pub(super) fn solve(
     legs: &[LegLaw],
     given: &[f64],
@@ -119,103 +174,148 @@ pub(super) fn solve(
     s: &Surroundings,
     state: &mut State,
 ) -> Result<Effort> {
-    let n = junctions.len();
+    let n = Network { legs, given, s };
     let mut effort = Effort::default();
-    let pressure = |e: End, p: &[f64]| match e {
-        End::Given(i) => given[i],
-        End::Free(i) => p[i],
-    };
-    let mut worst = (0usize, 0.0f64);
-    let mut lines: Vec<Linear> = Vec::with_capacity(legs.len());
-    // Full steps first; if they cycle (kinks of stops and valves), shorter ones.
-    for (round, &damping) in [1.0, 0.5, 0.2].iter().enumerate() {
-        let most = if round == 0 { 60 } else { 200 };
+    let mut worst = n.newton(state, &mut effort, STEPS);
+    if let Some(first) = worst {
+        effort.fallback = super::bracket::solve(&n, state, junctions.len());
+        worst = n.newton(state, &mut effort, STEPS);
+        if worst.is_some() && state.flows.iter().any(|q| !q.is_finite()) {
+            worst = Some(first);
+        }
+    }
+    let Some((l, residual)) = worst else { return Ok(effort) };
+    let leg = &legs[l];
+    let at = |e: End| (n.pressure(e, &state.pressures) - s.ambient) / 1e5;
+    Err(Error::new(
+        Kind::Solve,
+        format!(
+            "no operating point was found: the leg \"{}\" ({}) is left with {residual:.3e} Pa at {:.3} L/h between {:.4} and {:.4} bar after {} steps",
+            leg.name,
+            leg.parts.join(", "),
+            state.flows[l] * 3.6e6,
+            at(leg.from),
+            at(leg.to),
+            effort.steps + effort.fallback,
+        ),
+    )
+    .next("check the sizes of this leg's parts; if they are right, report the build"))
+}
+
+/// What stays the same while a circuit is solved.
+pub(super) struct Network<'a> {
+    pub legs: &'a [LegLaw],
+    pub given: &'a [f64],
+    pub s: &'a Surroundings,
+}
+
+impl Network<'_> {
+    /// Absolute pressure at the end of a leg.
+    pub fn pressure(&self, end: End, free: &[f64]) -> f64 {
+        match end {
+            End::Given(i) => self.given[i],
+            End::Free(i) => free[i],
+        }
+    }
+
+    /// What flows into each free junction.
+    pub fn balance(&self, flows: &[f64], junctions: usize) -> Vec<f64> {
+        let mut balance = vec![0.0; junctions];
+        for (leg, q) in self.legs.iter().zip(flows) {
+            if let End::Free(i) = leg.to {
+                balance[i] += q;
+            }
+            if let End::Free(i) = leg.from {
+                balance[i] -= q;
+            }
+        }
+        balance
+    }
+
+    /// Change of each junction's balance with each junction's pressure (the Schur complement).
+    pub fn schur(&self, lines: &[Linear], junctions: usize) -> DMatrix<f64> {
+        let mut m = DMatrix::<f64>::zeros(junctions, junctions);
+        for (leg, line) in self.legs.iter().zip(lines) {
+            for (end, sign) in [(leg.to, 1.0), (leg.from, -1.0)] {
+                if let End::Free(j) = end {
+                    if let End::Free(i) = leg.from {
+                        m[(j, i)] += sign * line.a / line.h;
+                    }
+                    if let End::Free(i) = leg.to {
+                        m[(j, i)] -= sign * line.b / line.h;
+                    }
+                }
+            }
+        }
+        m
+    }
+
+    /// Newton on flows and pressures together; `None` when settled, else the worst leg and its residual.
+    fn newton(&self, state: &mut State, effort: &mut Effort, most: usize) -> Option<(usize, f64)> {
+        let n = state.pressures.len();
+        let mut worst = (0usize, f64::NAN);
+        let mut lines: Vec<Linear> = Vec::with_capacity(self.legs.len());
         for _ in 0..most {
             effort.steps += 1;
             lines.clear();
-            let mut balance = vec![0.0; n];
             effort.residual = 0.0;
-            let mut settled = true;
             worst = (0, 0.0);
-            for (l, leg) in legs.iter().enumerate() {
-                let line = leg.linearise(
-                    state.flows[l],
-                    pressure(leg.from, &state.pressures),
-                    pressure(leg.to, &state.pressures),
-                    s,
-                );
+            for (l, leg) in self.legs.iter().enumerate() {
+                let ends =
+                    (self.pressure(leg.from, &state.pressures), self.pressure(leg.to, &state.pressures));
+                let line = leg.linearise(state.flows[l], ends.0, ends.1, self.s);
                 let r = line.r.abs();
-                if !(r <= PRESSURE || r / line.h <= FLOW) {
-                    settled = false;
-                }
-                if r > worst.1 || r.is_nan() {
-                    worst = (l, r);
-                }
-                effort.residual = effort.residual.max(r.min(r / line.h * 1e13));
-                if let End::Free(i) = leg.to {
-                    balance[i] += state.flows[l];
-                }
-                if let End::Free(i) = leg.from {
-                    balance[i] -= state.flows[l];
+                // A shut valve turns a flow below the tolerance into any pressure.
+                if !(r / line.h <= FLOW) {
+                    effort.residual = effort.residual.max(r);
+                    if !(r <= worst.1) {
+                        worst = (l, r);
+                    }
                 }
                 lines.push(line);
             }
+            let balance = self.balance(&state.flows, n);
             effort.imbalance = balance.iter().fold(0.0, |m: f64, b| m.max(b.abs()));
-            if settled && effort.imbalance <= 1e-13 {
-                return Ok(effort);
+            if effort.residual <= PRESSURE && worst.1 <= PRESSURE && effort.imbalance <= BALANCE {
+                return None;
             }
             if !worst.1.is_finite() {
                 break;
             }
-            let mut m = DMatrix::<f64>::zeros(n, n);
             let mut rhs = DVector::<f64>::from_iterator(n, balance.iter().map(|b| -b));
-            for (leg, line) in legs.iter().zip(&lines) {
+            for (leg, line) in self.legs.iter().zip(&lines) {
                 for (end, sign) in [(leg.to, 1.0), (leg.from, -1.0)] {
                     if let End::Free(j) = end {
                         rhs[j] -= sign * line.r / line.h;
-                        if let End::Free(i) = leg.from {
-                            m[(j, i)] += sign * line.a / line.h;
-                        }
-                        if let End::Free(i) = leg.to {
-                            m[(j, i)] -= sign * line.b / line.h;
-                        }
                     }
                 }
             }
-            let dp = if n == 0 {
-                DVector::zeros(0)
-            } else {
-                m.lu().solve(&rhs).unwrap_or_else(|| DVector::zeros(n))
-            };
+            let Some(dp) = solved(self.schur(&lines, n), &rhs) else { break };
             let change = |e: End| match e {
                 End::Given(_) => 0.0,
                 End::Free(i) => dp[i],
             };
-            for (l, (leg, line)) in legs.iter().zip(&lines).enumerate() {
+            for (l, (leg, line)) in self.legs.iter().zip(&lines).enumerate() {
                 let dq = (line.r + line.a * change(leg.from) - line.b * change(leg.to)) / line.h;
                 let old = state.flows[l];
-                let mut q = (old + damping * dq).clamp(-MOST, MOST);
+                let mut q = (old + dq).clamp(-MOST, MOST);
                 if leg.one_way() && q < 0.0 && old > 0.0 {
                     q = -1e-14; // just shut: the steep branch is entered at its foot
                 }
                 state.flows[l] = q;
             }
             for i in 0..n {
-                state.pressures[i] += damping * dp[i].clamp(-2e6, 2e6);
+                state.pressures[i] += dp[i].clamp(-1e6, 1e6);
             }
         }
+        Some(worst)
     }
-    let leg = &legs[worst.0];
-    Err(Error::new(
-        Kind::Solve,
-        format!(
-            "no operating point was found: the leg \"{}\" ({}) is left with {:.3e} Pa at {:.3} L/h after {} steps",
-            leg.name,
-            leg.parts.join(", "),
-            worst.1,
-            state.flows[worst.0] * 3.6e6,
-            effort.steps
-        ),
-    )
-    .next("check the sizes of this leg's parts; if they are right, report the build"))
+}
+
+/// The solution of a small linear system; none when it is singular.
+pub(super) fn solved(m: DMatrix<f64>, rhs: &DVector<f64>) -> Option<DVector<f64>> {
+    if rhs.is_empty() {
+        return Some(DVector::zeros(0));
+    }
+    m.lu().solve(rhs).filter(|x| x.iter().all(|v| v.is_finite()))
 }

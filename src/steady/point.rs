@@ -213,13 +213,27 @@ pub struct Point {
 /// no number is given.
 pub fn point(build: &Build, op: &Operating) -> Result<Point> {
     let mut circuit = Circuit::of(build, op)?;
-    let (state, effort) = settle(build, &mut circuit)?;
+    let first = start(&circuit);
+    let (state, effort) = settle(build, &mut circuit, first)?;
+    Ok(read_out(build, op, &circuit, &state, effort))
+}
+
+/// The same from another first guess: one flow for every leg and one pressure for every junction. The answer
+/// is the same, for the laws are monotone; this is how that is tested.
+///
+/// # Errors
+/// As [`point`].
+pub fn point_from(build: &Build, op: &Operating, flow: VolumeRate, pressure: GaugePressure) -> Result<Point> {
+    let mut circuit = Circuit::of(build, op)?;
+    let p = circuit.surroundings.ambient + pressure.pascals();
+    let first =
+        State { flows: vec![flow.value; circuit.legs.len()], pressures: vec![p; circuit.junctions.len()] };
+    let (state, effort) = settle(build, &mut circuit, first)?;
     Ok(read_out(build, op, &circuit, &state, effort))
 }
 
 /// Solves the circuit, holding a speed-controlled pump back to the rail's target.
-pub(super) fn settle(build: &Build, circuit: &mut Circuit) -> Result<(State, Effort)> {
-    let mut state = start(circuit);
+fn settle(build: &Build, circuit: &mut Circuit, mut state: State) -> Result<(State, Effort)> {
     let effort = solve_from(circuit, &mut state)?;
     let controlled =
         circuit.legs.iter().flat_map(|l| &l.elements).any(|e| matches!(e, Element::Pump(p) if p.controlled));
@@ -233,27 +247,45 @@ pub(super) fn settle(build: &Build, circuit: &mut Circuit) -> Result<(State, Eff
     if state.pressures[rail] <= target {
         return Ok((state, effort)); // flat out and still short
     }
-    // Rail pressure rises with voltage: bracket, then regula falsi kept in its bracket (Illinois).
-    let full = circuit.surroundings.supply;
-    let at = |v: f64, c: &mut Circuit, st: &mut State| -> Result<f64> {
+    // Rail pressure rises with voltage: bracket, then regula falsi kept in its bracket (Illinois), halved every
+    // third time so that a kink cannot hold it up.
+    let mut effort = effort;
+    let mut at = |v: f64, c: &mut Circuit, st: &mut State| -> Result<f64> {
         hold_pumps_to(c, v);
-        solve_from(c, st)?;
+        let more = solve_from(c, st)?;
+        effort.steps += more.steps;
+        effort.fallback += more.fallback;
+        (effort.residual, effort.imbalance) = (more.residual, more.imbalance);
         Ok(st.pressures[rail] - target)
     };
-    let (mut low, mut high) = (0.0, full);
-    let (mut f_low, mut f_high) = (at(low, circuit, &mut state)?, at(high, circuit, &mut state)?);
+    let (mut high, mut f_high) = (circuit.surroundings.supply, state.pressures[rail] - target);
+    let mut low = 0.8 * high;
+    let mut f_low = at(low, circuit, &mut state)?;
+    while f_low > 0.0 && low > 0.01 {
+        (high, f_high) = (low, f_low);
+        low *= 0.8;
+        f_low = at(low, circuit, &mut state)?;
+    }
     if f_low > 0.0 {
         return Err(Error::new(
-            Kind::Solve,
-            "the rail stands above the control's target even with the pump at rest",
+            Kind::Range,
+            format!(
+                "with the pump at rest the rail already stands {} above the control's target",
+                Amount::new(f_low, Dim::Pressure)
+            ),
         )
-        .next("check control.rail_target"));
+        .next("raise the target above the manifold and tank pressure")
+        .at_key("control.rail_target"));
     }
-    for _ in 0..200 {
-        let v = (low * f_high - high * f_low) / (f_high - f_low);
+    for round in 1..=200 {
+        let v = if round % 3 == 0 {
+            0.5 * (low + high)
+        } else {
+            (low * f_high - high * f_low) / (f_high - f_low)
+        };
         let f = at(v, circuit, &mut state)?;
-        if f.abs() < 0.01 {
-            break;
+        if f.abs() < 0.01 || high - low < 1e-13 {
+            return Ok((state, effort));
         }
         if f > 0.0 {
             (high, f_high) = (v, f);
@@ -263,7 +295,14 @@ pub(super) fn settle(build: &Build, circuit: &mut Circuit) -> Result<(State, Eff
             f_high *= 0.5;
         }
     }
-    Ok((state, effort))
+    Err(Error::new(
+        Kind::Solve,
+        format!(
+            "the pump's control did not settle: between {low:.9} V and {high:.9} V the rail is {:.3} Pa off its target",
+            state.pressures[rail] - target
+        ),
+    )
+    .next("report the build"))
 }
 
 /// Holds controlled pumps back to a voltage.

@@ -201,49 +201,59 @@ impl Pump {
         }
     }
 
-    /// Flow that the pump delivers against a rise: the inverse of [`Pump::at_flow`] without derating.
+    /// Flow that the pump delivers against a rise without derating: [`Pump::flow_against`] with ample margin.
     #[must_use]
     pub fn flow_at(&self, rise: f64, supply: f64, loop_resistance: f64, viscosity: f64) -> f64 {
-        let free = self.free_flow(supply, loop_resistance, viscosity);
-        let (mut low, mut high) = (-free, 1.5 * free);
-        let mut q = free * 0.5;
-        for _ in 0..100 {
-            let run = self.at_flow(q, supply, loop_resistance, viscosity, f64::INFINITY);
-            let e = run.rise - rise;
-            if e > 0.0 {
-                low = q
-            } else {
-                high = q
-            }
-            let mut next = q - e / run.slope;
-            if !(next > low && next < high) {
-                next = 0.5 * (low + high);
-            }
-            if (next - q).abs() < 1e-15 {
-                return next;
-            }
-            q = next;
-        }
-        q
+        self.flow_against(rise, supply, loop_resistance, viscosity, f64::INFINITY).0
     }
 
     /// Flow without any rise, m³/s.
     #[must_use]
     pub fn free_flow(&self, supply: f64, loop_resistance: f64, viscosity: f64) -> f64 {
+        self.flow_at(0.0, supply, loop_resistance, viscosity)
+    }
+
+    /// The inverse of [`Pump::at_flow`]: delivered flow (m³/s), its change with the rise (m³/(s·Pa), negative) and with
+    /// the inlet margin.
+    ///
+    /// # Formula
+    /// `Q = f (Q_element(p) - Q_relief(p))`. Displacement: `Q_element = g (V - I_f R) - p (g f c R + k)`.
+    /// Regenerative: `Q_element = (a E² - p)/(b E)` with E the root of
+    /// `R (t - u a/b) E² + E - (V - I_f R - u R p/b) = 0`, not below a twentieth of a volt.
+    #[must_use]
+    pub fn flow_against(
+        &self,
+        rise: f64,
+        supply: f64,
+        loop_resistance: f64,
+        viscosity: f64,
+        margin: f64,
+    ) -> (f64, f64, f64) {
+        let (filled, filled_slope) = self.derating(margin);
         let r = loop_resistance + self.armature;
-        match self.curve {
-            Curve::Displacement { g, .. } => g * (supply - self.idle_current * r),
+        let drive = supply - self.idle_current * r;
+        let (element, by_rise, by_filling) = match self.curve {
+            Curve::Displacement { g, k, c } => {
+                let stiff = g * c * filled * r + k * self.rated_viscosity / viscosity + self.wear_slip;
+                (g * drive - rise * stiff, -stiff, -rise * g * c * r)
+            }
             Curve::Regenerative { a, b, t, u } => {
                 let a = a * (1.0 - self.wear_head);
-                let drive = supply - r * self.idle_current;
-                let mut q = a / b * drive.max(0.0);
-                for _ in 0..60 {
-                    let (e, _) = Self::emf(t, u, q, drive, r);
-                    q = a / b * e;
-                }
-                let _ = viscosity;
-                q
+                let (square, level) = (r * (t - u * a / b), drive - u * r * rise / b);
+                let root = (1.0 + 4.0 * square * level).max(0.0).sqrt();
+                let e = 2.0 * level / (1.0 + root);
+                let (e, e_p) = if e > LEAST_EMF { (e, -u * r / b / root) } else { (LEAST_EMF, 0.0) };
+                let q = (a * e * e - rise) / (b * e);
+                (q, (a + rise / (e * e)) / b * e_p - 1.0 / (b * e), 0.0)
             }
-        }
+        };
+        let open = rise > self.relief;
+        let relieved = if open { (rise - self.relief) / self.relief_slope } else { 0.0 };
+        let by_relief = if open { 1.0 / self.relief_slope } else { 0.0 };
+        let inner = element - relieved;
+        (filled * inner, filled * (by_rise - by_relief), filled_slope * (inner + filled * by_filling))
     }
 }
+
+/// Back e.m.f. below which an impeller no longer pumps, V: keeps the law invertible at rest.
+const LEAST_EMF: f64 = 0.05;

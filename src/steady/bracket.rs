@@ -1,0 +1,173 @@
+//! The slow, sure way: junction pressures alone, every leg inverted in a bracket.
+//!
+//! # Formula
+//! With `Q_l(p_from, p_to)` the root of the leg's law, what flows into junction j, `F_j(p)`, falls with `p_j` and
+//! rises with the other pressures. Newton on `F = 0` with a step that is halved until the sum of `|F_j|` falls;
+//! where no step helps, one sweep in which each junction is put right by itself between two bounds.
+//!
+//! Source: W. C. Rheinboldt, "On M-functions and their application to nonlinear Gauss-Seidel iterations and to
+//! network flows", J. Math. Anal. Appl. 32 (1970) 274-307 (from memory): such sweeps converge from anywhere.
+
+use super::network::{End, Linear, MOST, Network, State, solved};
+use nalgebra::DVector;
+
+/// What the junctions may be left with, m³/s; Newton on everything polishes it further.
+const BALANCE: f64 = 1e-12;
+/// Junction pressures are sought between these, Pa absolute (below zero: a strangled suction side).
+const BOUNDS: (f64, f64) = (-1e7, 1e7);
+
+/// Brings the state close to the solution; the number of steps taken.
+pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize) -> usize {
+    let sane = |p: &f64| p.is_finite() && *p > BOUNDS.0 && *p < BOUNDS.1;
+    for p in state.pressures.iter_mut().filter(|p| !sane(p)) {
+        *p = n.s.ambient + 3e5;
+    }
+    for q in state.flows.iter_mut().filter(|q| !q.is_finite()) {
+        *q = 0.0;
+    }
+    let mut now = Flows::at(n, &state.pressures, &state.flows);
+    for step in 1..=200 {
+        let balance = n.balance(&now.flows, junctions);
+        if merit(&balance) <= BALANCE {
+            state.flows = now.flows;
+            return step;
+        }
+        let rhs = DVector::from_iterator(junctions, balance.iter().map(|b| -b));
+        let better = improved(n, &state.pressures, &now, &rhs, merit(&balance));
+        let (pressures, flows) = better.unwrap_or_else(|| {
+            let mut p = state.pressures.clone();
+            for j in 0..junctions {
+                p[j] = put_right(n, &p, j, &now.flows);
+            }
+            let flows = Flows::at(n, &p, &now.flows);
+            (p, flows)
+        });
+        state.pressures = pressures;
+        now = flows;
+    }
+    state.flows = now.flows;
+    200
+}
+
+/// What the junctions are left with together, m³/s.
+fn merit(balance: &[f64]) -> f64 {
+    balance.iter().map(|x| x.abs()).sum()
+}
+
+/// A step of Newton that leaves the junctions with less: shortened, or held back by a storage at each junction.
+fn improved(
+    n: &Network<'_>,
+    pressures: &[f64],
+    now: &Flows,
+    rhs: &DVector<f64>,
+    was: f64,
+) -> Option<(Vec<f64>, Flows)> {
+    let junctions = rhs.len();
+    let tried = |dp: &DVector<f64>, part: f64, enough: f64| {
+        let p: Vec<f64> =
+            pressures.iter().zip(dp.iter()).map(|(p, d)| (p + part * d).clamp(BOUNDS.0, BOUNDS.1)).collect();
+        let flows = Flows::at(n, &p, &now.flows);
+        (merit(&n.balance(&flows.flows, junctions)) < enough * was).then_some((p, flows))
+    };
+    let schur = n.schur(&now.lines, junctions);
+    if let Some(dp) = solved(schur.clone(), rhs) {
+        for part in [1.0, 0.5, 0.25, 0.1, 0.03] {
+            if let Some(found) = tried(&dp, part, 1.0 - 0.25 * part) {
+                return Some(found);
+            }
+        }
+    }
+    for storage in STORAGES {
+        let mut held = schur.clone();
+        for j in 0..junctions {
+            held[(j, j)] -= storage;
+        }
+        if let Some(found) = solved(held, rhs).and_then(|dp| tried(&dp, 1.0, 0.98)) {
+            return Some(found);
+        }
+    }
+    None
+}
+
+/// Storage of a junction over the length of a step, m³/(s·Pa): from soft to as stiff as the stiffest leg.
+const STORAGES: [f64; 6] = [1e-12, 1e-11, 1e-10, 1e-9, 1e-8, 1e-7];
+
+/// Every leg's flow at given junction pressures, with its law there.
+struct Flows {
+    flows: Vec<f64>,
+    lines: Vec<Linear>,
+}
+
+impl Flows {
+    fn at(n: &Network<'_>, pressures: &[f64], guess: &[f64]) -> Self {
+        let mut out = Self { flows: Vec::with_capacity(guess.len()), lines: Vec::with_capacity(guess.len()) };
+        for (l, q) in guess.iter().enumerate() {
+            let (q, line) = invert(n, l, pressures, *q);
+            out.flows.push(q);
+            out.lines.push(line);
+        }
+        out
+    }
+}
+
+/// The flow of a leg between its end pressures: Newton kept in a bracket.
+fn invert(n: &Network<'_>, l: usize, pressures: &[f64], guess: f64) -> (f64, Linear) {
+    let leg = &n.legs[l];
+    let ends = (n.pressure(leg.from, pressures), n.pressure(leg.to, pressures));
+    let (mut low, mut high) = (-MOST, MOST);
+    let mut q = guess.clamp(low, high);
+    let mut line = leg.linearise(q, ends.0, ends.1, n.s);
+    let mut width = high - low;
+    for step in 1..200 {
+        if line.r.abs() / line.h <= 1e-17 {
+            break;
+        }
+        if line.r > 0.0 {
+            low = q
+        } else {
+            high = q
+        }
+        let mut next = q + line.r / line.h;
+        // Newton that leaves the bracket, or has not halved it in three steps, knows only its side of a kink.
+        let slow = step % 3 == 0 && high - low > 0.5 * std::mem::replace(&mut width, high - low);
+        if slow || !(next > low && next < high) {
+            next = if low < 0.0 && high > 0.0 && q != 0.0 { 0.0 } else { 0.5 * (low + high) };
+        }
+        if next == q || !(next > low && next < high) {
+            break; // the bracket is down to neighbouring numbers
+        }
+        q = next;
+        line = leg.linearise(q, ends.0, ends.1, n.s);
+    }
+    (q, line)
+}
+
+/// The pressure at which one junction balances with the others held.
+fn put_right(n: &Network<'_>, pressures: &[f64], j: usize, guess: &[f64]) -> f64 {
+    let mut p = pressures.to_vec();
+    let mut into = |x: f64| -> f64 {
+        p[j] = x;
+        let mut sum = 0.0;
+        for (l, leg) in n.legs.iter().enumerate() {
+            let sign =
+                f64::from(i8::from(leg.to == End::Free(j))) - f64::from(i8::from(leg.from == End::Free(j)));
+            if sign != 0.0 {
+                sum += sign * invert(n, l, &p, guess[l]).0;
+            }
+        }
+        sum
+    };
+    let (mut low, mut high) = BOUNDS;
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if into(middle) > 0.0 {
+            low = middle
+        } else {
+            high = middle
+        }
+        if high - low < 1e-6 {
+            break;
+        }
+    }
+    0.5 * (low + high)
+}
