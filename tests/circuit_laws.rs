@@ -49,10 +49,12 @@ fn any_build() -> impl Strategy<Value = (Build, String)> {
 
 fn any_point() -> impl Strategy<Value = Operating> {
     let supply = prop::option::weighted(0.2, 8.0..16.0f64);
-    (prop::bool::weighted(0.9), 900.0..7000.0f64, -0.8..1.6f64, supply).prop_map(|(runs, n, boost, supply)| {
-        let op = if runs { Operating::at(rpm(n), bar(boost)) } else { Operating::engine_off() };
-        supply.map_or(op, |v| op.with_supply(volts(v)))
-    })
+    (prop::bool::weighted(0.9), 900.0..7000.0f64, -0.8..1.6f64, supply).prop_map(
+        |(runs, n, boost, supply)| {
+            let op = if runs { Operating::at(rpm(n), bar(boost)) } else { Operating::engine_off() };
+            supply.map_or(op, |v| op.with_supply(volts(v)))
+        },
+    )
 }
 
 /// The point, or nothing when the question is refused as out of range. A point that is not found is an error
@@ -62,7 +64,10 @@ fn solved(b: &Build, op: &Operating) -> Option<Point> {
         Ok(p) => Some(p),
         Err(e) if e.kind() == Kind::Solve => {
             let text = e.to_string();
-            assert!(text.contains("the leg \"") && text.contains("Pa at") && text.contains("steps"), "{text}");
+            assert!(
+                text.contains("the leg \"") && text.contains("Pa at") && text.contains("steps"),
+                "{text}"
+            );
             None
         }
         Err(_) => None,
@@ -187,7 +192,8 @@ fn no_demand_leaves_the_set_pressure_or_the_floor() {
 #[test]
 fn no_wire_resistance_recovers_the_bench_and_a_huge_filter_takes_nothing() {
     let mut b = named("Hill-climb car before, 0.7 bar").clone();
-    for key in ["feed_length", "return_length", "feed_contacts", "return_contacts", "wear", "required_margin"] {
+    for key in ["feed_length", "return_length", "feed_contacts", "return_contacts", "wear", "required_margin"]
+    {
         b.set_si(&format!("main pump.{key}"), 0.0).unwrap();
     }
     let law = b.pump_law("main pump").unwrap();
@@ -202,12 +208,18 @@ fn no_wire_resistance_recovers_the_bench_and_a_huge_filter_takes_nothing() {
     // A filter of a hundred times the area: the loss at this flow is a hundredth.
     let op = Operating::at(rpm(6500.0), bar(0.7));
     let loss = |b: &Build| point(b, &op).unwrap().channel("fine filter loss").unwrap().si;
-    let huge = b.with("fine filter.at_flow", "1000 L/h").unwrap().with("fine filter.loss", "0.1 kPa").unwrap();
+    let huge =
+        b.with("fine filter.at_flow", "1000 L/h").unwrap().with("fine filter.loss", "0.1 kPa").unwrap();
     assert!(loss(&huge) < 60.0 && loss(&b) > 5e3);
     let mut none = b.clone();
     none.set_si("fine filter.loss", 0.0).unwrap();
     assert!(loss(&none).abs() < 1e-6);
-    assert!((point(&none, &op).unwrap().rail_pressure().pascals() - point(&huge, &op).unwrap().rail_pressure().pascals()).abs() < 100.0);
+    assert!(
+        (point(&none, &op).unwrap().rail_pressure().pascals()
+            - point(&huge, &op).unwrap().rail_pressure().pascals())
+        .abs()
+            < 100.0
+    );
 }
 
 #[test]

@@ -27,7 +27,8 @@ fn a_dead_end_rail_loses_what_feed_and_filter_cost_and_the_loss_grows_with_deman
     let loss = |p: &Point| {
         (p.pressure_at("regulator tee").unwrap().pascals() - p.pressure_at("rail").unwrap().pascals()) / 1e5
     };
-    let points: Vec<Point> = [(900.0, -0.65), (3000.0, 0.0), (5000.0, 0.7), (6500.0, 0.7)].map(|(n, p)| at(&b, n, p)).into();
+    let points: Vec<Point> =
+        [(900.0, -0.65), (3000.0, 0.0), (5000.0, 0.7), (6500.0, 0.7)].map(|(n, p)| at(&b, n, p)).into();
     let losses: Vec<f64> = points.iter().map(loss).collect();
     assert!(losses[0] < 0.005 && losses.windows(2).all(|w| w[1] > w[0]), "{losses:?}");
     for p in &points {
@@ -52,12 +53,17 @@ fn a_speed_controlled_pump_holds_its_target_and_returns_nothing() {
     assert!(short.rail_pressure().pascals() < 4.4e5, "flat out and still short");
     let e = point(&b.with("control.rail_target", "0.5 bar").unwrap(), &Operating::at(rpm(6500.0), bar(1.4)));
     let e = e.unwrap_err().to_string();
-    assert!(e.contains("with the pump at rest the rail already stands") && e.contains("raise the target"), "{e}");
+    assert!(
+        e.contains("with the pump at rest the rail already stands") && e.contains("raise the target"),
+        "{e}"
+    );
 }
 
 #[test]
 fn a_surge_pot_loses_what_its_return_decides() {
-    for (name, back) in [("surge-pot-return-to-pot", Return::ToPot), ("surge-pot-return-to-tank", Return::ToTank)] {
+    for (name, back) in
+        [("surge-pot-return-to-pot", Return::ToPot), ("surge-pot-return-to-tank", Return::ToTank)]
+    {
         let weak = layout(name).with("lift pump.flow_factor", "40 %").unwrap();
         let p = at(&weak, 6500.0, 0.7);
         let pot = &p.pots[0];
@@ -68,7 +74,8 @@ fn a_surge_pot_loses_what_its_return_decides() {
         // Kept full with a sound lift pump.
         assert_eq!(at(&layout(name), 6500.0, 0.7).pots[0].time_to_empty, None);
     }
-    let pot = |n| at(&layout(n).with("lift pump.flow_factor", "40 %").unwrap(), 5000.0, 0.7).pots[0].net_outflow;
+    let pot =
+        |n| at(&layout(n).with("lift pump.flow_factor", "40 %").unwrap(), 5000.0, 0.7).pots[0].net_outflow;
     assert!(pot("surge-pot-return-to-tank") > pot("surge-pot-return-to-pot"));
 }
 
@@ -77,7 +84,8 @@ fn a_crossover_evens_out_two_rails() {
     let b = layout("twin-rails-with-crossover");
     let apart = |b: &Build| {
         let p = at(b, 6500.0, 0.7);
-        (p.pressure_at("first rail").unwrap().pascals() - p.pressure_at("second rail").unwrap().pascals()).abs()
+        (p.pressure_at("first rail").unwrap().pascals() - p.pressure_at("second rail").unwrap().pascals())
+            .abs()
     };
     let narrow = b.with("crossover.bore", "2 mm").unwrap();
     let wide = b.with("crossover.bore", "12 mm").unwrap();
@@ -94,7 +102,10 @@ fn a_staged_pump_rests_below_its_boost_and_twins_share_alike() {
     assert!(!off.pumps[1].on && on.pumps[1].on);
     assert!(off.pumps[1].flow.abs() < 1e-10, "its check valve holds: {}", off.pumps[1].flow);
     assert!(on.pump_flow().value > 1.7 * off.pump_flow().value);
-    assert!(at(&b, 900.0, -0.65).rail_pressure().pascals() < at(&layout("twin-pumps"), 900.0, -0.65).rail_pressure().pascals());
+    assert!(
+        at(&b, 900.0, -0.65).rail_pressure().pascals()
+            < at(&layout("twin-pumps"), 900.0, -0.65).rail_pressure().pascals()
+    );
     let p = at(&layout("twin-pumps"), 6500.0, 1.4);
     near(p.pumps[0].flow, p.pumps[1].flow, 1e-12);
 }
@@ -134,14 +145,20 @@ const DEAD: &str = "layouts/dead-end-rail";
 
 #[test]
 fn circuits_without_an_answer_are_refused_by_name() {
-    let open = format!("{}\n[part.stub]\nkind = \"orifice\"\nbore = \"1 mm\"\n[[leg]]\nname = \"stub\"\nfrom = \"rail\"\nto = \"nowhere\"\nparts = [\"stub\"]\n", text(DEAD));
+    let open = format!(
+        "{}\n[part.stub]\nkind = \"orifice\"\nbore = \"1 mm\"\n[[leg]]\nname = \"stub\"\nfrom = \"rail\"\nto = \"nowhere\"\nparts = [\"stub\"]\n",
+        text(DEAD)
+    );
     let e = refused(&open);
     assert!(e.contains("stub: the junction \"nowhere\" is an open end: only this leg meets it"), "{e}");
     assert!(e.contains("join a second leg to it, or end at tank, manifold or air"), "{e}");
 
     let empty = changed(DEAD, "parts = [\"feed hose\", \"fine filter\"]", "parts = []");
     let e = refused(&empty);
-    assert!(e.contains("feed: the leg from regulator tee to rail has no part, so nothing sets its flow"), "{e}");
+    assert!(
+        e.contains("feed: the leg from regulator tee to rail has no part, so nothing sets its flow"),
+        "{e}"
+    );
     assert!(e.contains("fine filter: this part stands in no leg"), "{e}"); // and all that follows from it, at once
 
     let e = refused(&changed(TWIN, "\"second pump\", \"second check valve\"]", "\"second pump\"]"));
@@ -150,15 +167,21 @@ fn circuits_without_an_answer_are_refused_by_name() {
     assert!(e.contains("second check valve: this part stands in no leg"), "{e}");
 
     // The same behind a hose of its own: the pumps do not meet in one junction.
-    let behind = changed(TWIN, "to = \"collector\"\nparts = [\"second strainer\", \"second pump\", \"second check valve\"]", "to = \"own\"\nparts = [\"second strainer\", \"second pump\"]\n[[leg]]\nname = \"link\"\nfrom = \"own\"\nto = \"collector\"\nparts = [\"link hose\"]")
-        + "\n[part.\"link hose\"]\nkind = \"line\"\nlength = \"0.2 m\"\nbore = \"8 mm\"\n";
+    let behind = changed(
+        TWIN,
+        "to = \"collector\"\nparts = [\"second strainer\", \"second pump\", \"second check valve\"]",
+        "to = \"own\"\nparts = [\"second strainer\", \"second pump\"]\n[[leg]]\nname = \"link\"\nfrom = \"own\"\nto = \"collector\"\nparts = [\"link hose\"]",
+    ) + "\n[part.\"link hose\"]\nkind = \"line\"\nlength = \"0.2 m\"\nbore = \"8 mm\"\n";
     let e = refused(&behind);
     assert!(e.contains("push against each other"), "{e}");
     // A check valve in the shared hose is enough for the second, not for the first.
     let valved = behind.replace("parts = [\"link hose\"]", "parts = [\"link hose\", \"second check valve\"]");
     assert!(Build::from_toml(&valved).is_ok());
 
-    let ring = format!("{}\n[part.r1]\nkind = \"orifice\"\nbore = \"1 mm\"\n[part.r2]\nkind = \"orifice\"\nbore = \"1 mm\"\n[[leg]]\nname = \"ring one\"\nfrom = \"here\"\nto = \"there\"\nparts = [\"r1\"]\n[[leg]]\nname = \"ring two\"\nfrom = \"there\"\nto = \"here\"\nparts = [\"r2\"]\n", text(DEAD));
+    let ring = format!(
+        "{}\n[part.r1]\nkind = \"orifice\"\nbore = \"1 mm\"\n[part.r2]\nkind = \"orifice\"\nbore = \"1 mm\"\n[[leg]]\nname = \"ring one\"\nfrom = \"here\"\nto = \"there\"\nparts = [\"r1\"]\n[[leg]]\nname = \"ring two\"\nfrom = \"there\"\nto = \"here\"\nparts = [\"r2\"]\n",
+        text(DEAD)
+    );
     let e = refused(&ring);
     assert!(e.contains("no path leads from \"here\" to the tank, the manifold or the air"), "{e}");
     assert!(e.contains("join the loop to the rest of the circuit"), "{e}");
@@ -167,7 +190,11 @@ fn circuits_without_an_answer_are_refused_by_name() {
     assert!(e.contains("injection: the injectors deliver to tank"), "{e}");
     let e = refused(&changed(DEAD, "\"main pump\", \"check valve\"", "\"mian pump\", \"check valve\""));
     assert!(e.contains("there is no part \"mian pump\"") && e.contains("did you mean \"main pump\""), "{e}");
-    let e = refused(&changed(DEAD, "parts = [\"regulator\", \"return hose\"]", "parts = [\"regulator\", \"feed hose\"]"));
+    let e = refused(&changed(
+        DEAD,
+        "parts = [\"regulator\", \"return hose\"]",
+        "parts = [\"regulator\", \"feed hose\"]",
+    ));
     assert!(e.contains("feed: the part \"feed hose\" stands in two places"), "{e}");
     let e = refused(&changed(DEAD, "parts = [\"regulator\", \"return hose\"]", "parts = [\"regulator\", 7]"));
     assert!(e.contains("return.parts: the list of the parts along this leg is missing, or holds something else than names"), "{e}");
@@ -178,23 +205,38 @@ fn values_that_cannot_be_are_refused_and_slips_are_named() {
     let line = |t: &str, what: &str| 1 + t[..t.find(what).unwrap()].matches('\n').count();
     let t = changed(DEAD, "length = \"4.2 m\"\nbore = \"7.5 mm\"", "length = \"4.2 m\"\nbore = \"-7.5 mm\"");
     let e = refused(&t);
-    assert!(e.starts_with(&format!("line {}: feed hose.bore: found -7.5 mm, which is outside", line(&t, "-7.5 mm"))), "{e}");
+    assert!(
+        e.starts_with(&format!(
+            "line {}: feed hose.bore: found -7.5 mm, which is outside",
+            line(&t, "-7.5 mm")
+        )),
+        "{e}"
+    );
     assert!(e.contains("accepted: 1.000 mm to 100.0 mm"), "{e}");
 
     let e = refused(&changed(DEAD, "length = \"4.2 m\"", "length = \"4.2 L/h\""));
     assert!(e.contains("feed hose.length: found \"4.2 L/h\": \"L/h\" measures"), "{e}");
     let e = refused(&changed(DEAD, "length = \"4.2 m\"", "length = 4.2"));
-    assert!(e.contains("feed hose.length: found 4.2, a length without its unit") && e.contains("such as \"4 m\""), "{e}");
+    assert!(
+        e.contains("feed hose.length: found 4.2, a length without its unit") && e.contains("such as \"4 m\""),
+        "{e}"
+    );
     let e = refused(&changed(DEAD, "length = \"4.2 m\"\n", ""));
     assert!(e.contains("feed hose.length: this value is missing (length)"), "{e}");
     let e = refused(&changed(DEAD, "length = \"4.2 m\"", "lenght = \"4.2 m\""));
-    assert!(e.contains("feed hose.lenght: there is no such key") && e.contains("did you mean \"length\""), "{e}");
+    assert!(
+        e.contains("feed hose.lenght: there is no such key") && e.contains("did you mean \"length\""),
+        "{e}"
+    );
     let e = refused(&changed(DEAD, "kind = \"filter\"", "kind = \"flter\""));
     assert!(e.contains("there is no kind \"flter\"") && e.contains("did you mean \"filter\""), "{e}");
 
     // Gauge for absolute: 0 bar of ambient pressure is what a gauge shows in the open.
     let e = refused(&changed(DEAD, "pressure = \"101.3 kPa abs\"", "pressure = \"0 kPa\""));
-    assert!(e.contains("probably a gauge pressure written for an absolute one (would be 1.013 bar abs)"), "{e}");
+    assert!(
+        e.contains("probably a gauge pressure written for an absolute one (would be 1.013 bar abs)"),
+        "{e}"
+    );
     // L/min for L/h: 60 times.
     let b = Build::from_toml(&changed(DEAD, "flow = \"146 L/h\"", "flow = \"146 L/min\"")).unwrap();
     assert!(b.slips()[0].what.contains("probably L/min written for L/h"), "{:?}", b.slips());
@@ -208,7 +250,12 @@ fn values_that_cannot_be_are_refused_and_slips_are_named() {
     assert!(e.contains("engine.ve_rows[2].rpm: 800.0 rpm follows 900.0 rpm: the speeds must rise"), "{e}");
     let seat = layout("dead-end-rail").with("regulator.diaphragm", "7 mm").unwrap();
     let e = point(&seat, &Operating::at(rpm(3000.0), bar(0.0))).unwrap_err().to_string();
-    assert!(e.contains("regulator.seat: a seat of 6.000 mm under a diaphragm of 7.000 mm leaves the fuel no area"), "{e}");
+    assert!(
+        e.contains(
+            "regulator.seat: a seat of 6.000 mm under a diaphragm of 7.000 mm leaves the fuel no area"
+        ),
+        "{e}"
+    );
 }
 
 #[test]
@@ -216,7 +263,10 @@ fn a_question_outside_a_table_is_refused_with_its_range() {
     let b = layout("dead-end-rail");
     let ask = |n: f64, boost: f64| point(&b, &Operating::at(rpm(n), bar(boost))).unwrap_err().to_string();
     let e = ask(600.0, 0.0);
-    assert!(e.contains("volumetric efficiency is known from 900.0 rpm to 7000 rpm, 600.0 rpm was asked"), "{e}");
+    assert!(
+        e.contains("volumetric efficiency is known from 900.0 rpm to 7000 rpm, 600.0 rpm was asked"),
+        "{e}"
+    );
     let e = ask(9000.0, 0.0);
     assert!(e.contains("beyond the rev limit of 7000 rpm"), "{e}");
     let e = ask(3000.0, -1.0);

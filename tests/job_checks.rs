@@ -29,7 +29,9 @@ fn near(a: f64, b: f64, tolerance: f64) {
 
 /// An ideal regulator: no slope, no seat in the balance, so that what is checked is the layout.
 fn ideal(mut b: Build) -> Build {
-    for (key, v) in [("spring_rate", 1e2), ("flow_force", 0.0), ("seat", 3e-3), ("diaphragm", 0.1), ("max_lift", 5e-3)] {
+    for (key, v) in
+        [("spring_rate", 1e2), ("flow_force", 0.0), ("seat", 3e-3), ("diaphragm", 0.1), ("max_lift", 5e-3)]
+    {
         b.set_si(&format!("regulator.{key}"), v).unwrap();
     }
     b
@@ -58,8 +60,13 @@ fn check_2_more_than_ten_litres_a_minute_from_one_pump_is_flagged() {
 fn check_3_a_rating_without_pressure_or_voltage_is_not_taken_and_one_row_is_less_certain_than_three() {
     let b = before();
     let asked = b.with("main pump.rows", "[{ flow = \"146 L/h\" }]").unwrap_err().to_string();
-    assert!(asked.contains("the column pressure is missing") || asked.contains("the column voltage is missing"), "{asked}");
-    let one = b.with("main pump.rows", "[{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"146 L/h\" }]").unwrap();
+    assert!(
+        asked.contains("the column pressure is missing") || asked.contains("the column voltage is missing"),
+        "{asked}"
+    );
+    let one = b
+        .with("main pump.rows", "[{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"146 L/h\" }]")
+        .unwrap();
     let width = |b: &Build| at(b, 6500.0, 0.7).pumps[0].flow_uncertainty;
     assert!(width(&one) > 1.3 * width(&b), "{} {}", width(&one), width(&b));
 }
@@ -77,14 +84,23 @@ fn check_4_a_fixed_rail_loses_flow_in_boost_and_only_without_compensation() {
         let fixed = ideal(plenty())
             .with("regulator.base", &format!("{base} bar"))
             .and_then(|b| b.with("regulator.reference", "air"))
-            .and_then(|b| b.with("injectors.dead_time_rows", "[{ voltage = \"14 V\", difference = \"3 bar\", time = \"0 ms\" }]"))
+            .and_then(|b| {
+                b.with(
+                    "injectors.dead_time_rows",
+                    "[{ voltage = \"14 V\", difference = \"3 bar\", time = \"0 ms\" }]",
+                )
+            })
             .unwrap();
         let (flat, high) = (at(&fixed, 4000.0, 0.0), at(&fixed, 4000.0, boost));
         let open = |p: &Point| p.injectors[0].static_flow;
         near(open(&high) / open(&flat), share, 0.002);
         near(high.lambda().unwrap() / flat.lambda().unwrap(), 1.0 / share, 0.003);
         let mended = fixed.with("control.compensation", "base less manifold").unwrap();
-        near(at(&mended, 4000.0, boost).lambda().unwrap() / at(&mended, 4000.0, 0.0).lambda().unwrap(), 1.0, 0.004);
+        near(
+            at(&mended, 4000.0, boost).lambda().unwrap() / at(&mended, 4000.0, 0.0).lambda().unwrap(),
+            1.0,
+            0.004,
+        );
     }
 }
 
@@ -127,7 +143,8 @@ fn check_7_the_screw_raises_base_and_is_dead_while_overrun_or_pump_limited() {
     };
     let rail = |b: &Build, n, boost| at(b, n, boost).rail_pressure().pascals();
     let b = before();
-    let rails: Vec<f64> = [-1.0, -0.5, 0.0, 0.5, 1.0].iter().map(|t| rail(&turned(&b, *t), 3000.0, 0.0)).collect();
+    let rails: Vec<f64> =
+        [-1.0, -0.5, 0.0, 0.5, 1.0].iter().map(|t| rail(&turned(&b, *t), 3000.0, 0.0)).collect();
     assert!(rails.windows(2).all(|w| w[1] > w[0] + 1e4), "{rails:?}");
     let overrun = b.with("regulator.max_lift", "0.07 mm").unwrap();
     near(rail(&turned(&overrun, -0.5), 900.0, -0.65), rail(&overrun, 900.0, -0.65), 1.0);
@@ -149,7 +166,10 @@ fn check_8_lean_onset_is_a_crossing_a_hinge_and_then_a_gradual_rise() {
     for w in pull[hinge..].windows(2) {
         let step = w[1].lambda().unwrap() - w[0].lambda().unwrap();
         assert!(step > -0.002 && step < 0.02, "no cliff: {step}");
-        assert!(w[1].pump_flow().value >= w[0].pump_flow().value - 1e-9, "the pump regains flow as pressure falls");
+        assert!(
+            w[1].pump_flow().value >= w[0].pump_flow().value - 1e-9,
+            "the pump regains flow as pressure falls"
+        );
     }
     assert!(pull.last().unwrap().lambda().unwrap() > pull[hinge].lambda().unwrap() + 0.05);
 }
@@ -188,9 +208,15 @@ fn check_11_unreferenced_the_boost_for_three_per_cent_lean_is_p_b_times_1_less_1
     // 3.0 bar (1 - 1/1.03²) = 0.17 bar
     let b = ideal(plenty())
         .with("regulator.reference", "air")
-        .and_then(|b| b.with("injectors.dead_time_rows", "[{ voltage = \"14 V\", difference = \"3 bar\", time = \"0 ms\" }]"))
+        .and_then(|b| {
+            b.with(
+                "injectors.dead_time_rows",
+                "[{ voltage = \"14 V\", difference = \"3 bar\", time = \"0 ms\" }]",
+            )
+        })
         .unwrap();
-    let lean = |boost: f64| at(&b, 4000.0, boost).lambda().unwrap() / at(&b, 4000.0, 0.0).lambda().unwrap() - 1.0;
+    let lean =
+        |boost: f64| at(&b, 4000.0, boost).lambda().unwrap() / at(&b, 4000.0, 0.0).lambda().unwrap() - 1.0;
     let (mut low, mut high) = (0.0, 1.0);
     for _ in 0..40 {
         let mid = 0.5 * (low + high);
@@ -212,7 +238,11 @@ fn check_12_limits_balances() {
     }
     // No boost: fixed and referenced are one.
     let fixed = before().with("regulator.reference", "air").unwrap();
-    near(at(&before(), 3000.0, 0.0).rail_pressure().pascals(), at(&fixed, 3000.0, 0.0).rail_pressure().pascals(), 1e-6);
+    near(
+        at(&before(), 3000.0, 0.0).rail_pressure().pascals(),
+        at(&fixed, 3000.0, 0.0).rail_pressure().pascals(),
+        1e-6,
+    );
     // Pump = return + engine.
     for (n, boost) in [(900.0, -0.65), (3000.0, 0.0), (6500.0, 0.7)] {
         let p = at(&before(), n, boost);

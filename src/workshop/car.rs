@@ -100,6 +100,18 @@ impl Car {
         }
     }
 
+    /// The same car with a fault, from 0 (none) to 1 (as bad as it gets): `car.with_fault("worn pump", 0.4)`.
+    ///
+    /// # Panics
+    /// On an unknown fault (the message lists them) or a severity outside 0 to 1.
+    #[must_use]
+    pub fn with_fault(&self, fault: &str, severity: f64) -> Self {
+        match crate::fault::Fault::named(fault).and_then(|f| f.apply(&self.build, severity)) {
+            Ok(build) => Self { build },
+            Err(e) => stop(e),
+        }
+    }
+
     /// The same car under another name, for the labels of figures.
     #[must_use]
     pub fn named(&self, name: &str) -> Self {

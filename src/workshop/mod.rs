@@ -21,6 +21,7 @@ mod pictures;
 mod pot;
 mod reading;
 mod run;
+mod tolerance;
 
 pub use answer::{Compared, Feedback, Prediction, Question, Worded, check, predict, words};
 pub use car::{Car, car, car_file};
@@ -32,6 +33,7 @@ pub use pictures::{
 pub use pot::{Pot, surge_pot};
 pub use reading::Reading;
 pub use run::Run;
+pub use tolerance::{Tolerances, across_tolerances};
 
 /// Stops a cell with one sentence.
 pub(crate) fn stop(error: impl std::fmt::Display) -> ! {

@@ -1,0 +1,193 @@
+//! One car across the tolerances of its parts: the chance of each failure, what drives it, what measuring is worth.
+
+use super::measure::{AngularVelocity, Ratio, ratio};
+use super::{Car, stop};
+use crate::chart::{Axis, Histogram};
+use crate::explain::Table;
+use crate::rich::{Bundle, Progress, Rich, cancelled};
+use crate::study::of_build::{BuildModel, Figure, shop_criteria};
+use crate::study::{Control, Criterion, Plan, Question, Runs};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// The runs of a tolerance study of one car on its full-load pull.
+pub struct Tolerances {
+    name: String,
+    runs: Runs,
+}
+
+/// Draws cars as this one may really be, within the spreads its build states, and runs each at a speed of the
+/// full-load pull. The same seed gives the same draws, whatever the machine.
+///
+/// # Panics
+/// When the build states no spread, or the speed lies outside its rows.
+#[must_use]
+pub fn across_tolerances(car: &Car, speed: AngularVelocity, draws: u64, seed: u64) -> Tolerances {
+    let ask = || -> Result<Runs, crate::study::StudyError> {
+        let model = BuildModel::full_load(car.build(), &[speed.quantity().value])?;
+        let plan = Plan::tolerance(&model).draws(draws).seed(seed);
+        let total = usize::try_from(draws).unwrap_or(usize::MAX);
+        let bar = Mutex::new(Progress::new(format!("{} across tolerances", car.name()), total));
+        let cancel = AtomicBool::new(false);
+        let watch = |p: &crate::study::Progress| {
+            if let Ok(bar) = bar.lock() {
+                let done = usize::try_from(p.done).unwrap_or(usize::MAX);
+                bar.steps(done.saturating_sub(bar.done()));
+            }
+            if cancelled() {
+                cancel.store(true, Ordering::Relaxed);
+            }
+        };
+        plan.run_with(
+            &model,
+            &Control { cancel: Some(&cancel), observer: Some(&watch), ..Control::default() },
+        )
+    };
+    match ask() {
+        Ok(runs) => Tolerances { name: car.name().to_owned(), runs },
+        Err(e) => stop(e),
+    }
+}
+
+fn criterion(name: &str) -> Criterion {
+    let all = shop_criteria();
+    match all.iter().find(|c| c.name == name) {
+        Some(c) => c.clone(),
+        None => {
+            let names: Vec<&str> = all.iter().map(|c| c.name.as_str()).collect();
+            stop(format!(
+                "there is no way to fail called \"{name}\"\n  {}they are: {}",
+                crate::error::did_you_mean(name, names.iter().copied()),
+                names.join(", ")
+            ))
+        }
+    }
+}
+
+impl Tolerances {
+    /// The chance of one way to fail, such as `"running lean"`.
+    ///
+    /// # Panics
+    /// On an unknown name; the message lists them.
+    #[must_use]
+    pub fn chance(&self, way_to_fail: &str) -> Ratio {
+        let question = Question { criteria: vec![criterion(way_to_fail)], ..Question::default() };
+        match self.runs.findings(&question) {
+            Ok(f) => ratio(f.chances[0].chance.value),
+            Err(e) => stop(e),
+        }
+    }
+
+    /// What differs between the cars that fail and those that do not, largest difference first.
+    ///
+    /// # Panics
+    /// When too few fail or pass to tell.
+    #[must_use]
+    pub fn levers(&self, way_to_fail: &str) -> Table {
+        let found = match self.runs.contrast(&criterion(way_to_fail), 0.95) {
+            Ok(c) => c,
+            Err(e) => stop(e),
+        };
+        let mut t = Table::new(
+            format!("{}: where it is {way_to_fail}, what differs?", self.name),
+            &["input", "mean where it fails", "mean where it does not", "difference in spreads"],
+        );
+        let number = |x: f64| crate::quantity::round_to_digits(x, 4);
+        for c in found.inputs.iter().take(8) {
+            t.row([
+                c.input.clone(),
+                format!("{} {}", number(c.failing), c.unit),
+                format!("{} {}", number(c.passing), c.unit),
+                number(c.standardised),
+            ]);
+        }
+        t.note(format!("{} of {} draws fail.", found.failing, found.failing + found.passing));
+        t
+    }
+
+    /// What measuring each input would be worth: how much of the doubt it would settle.
+    ///
+    /// # Panics
+    /// When there are too few draws, or all of them pass or fail.
+    #[must_use]
+    pub fn worth_measuring(&self, way_to_fail: &str) -> Table {
+        let found = match self.runs.worth_of_measuring(&criterion(way_to_fail), 0.95) {
+            Ok(w) => w,
+            Err(e) => stop(e),
+        };
+        let mut t = Table::new(
+            format!("{}: what would measuring one input settle?", self.name),
+            &["measure", "share of the doubt it settles", "chance at its best reading", "at its worst"],
+        );
+        let percent = |x: f64| format!("{:.0} %", 100.0 * x);
+        for w in found.iter().take(6) {
+            let chances = || w.readings.iter().map(|r| r.chance);
+            t.row([
+                w.input.clone(),
+                percent(w.variance_drop.max(0.0)),
+                percent(chances().fold(1.0, f64::min)),
+                percent(chances().fold(0.0, f64::max)),
+            ]);
+        }
+        t
+    }
+
+    /// Lambda over its target, draw by draw, with the line at which to warn.
+    ///
+    /// # Panics
+    /// When the runs have no such figure.
+    #[must_use]
+    pub fn histogram(&self) -> Histogram {
+        match self.runs.output(&Figure::LambdaExcess.name()) {
+            Ok(v) => {
+                let draws: Vec<f64> = v.iter().map(|x| 100.0 * x).collect();
+                Histogram::new(
+                    "Lambda over its target, car by car",
+                    Axis::new("lambda over target", "%"),
+                    draws,
+                )
+                .subtitle(&self.name)
+                .fail_above(3.0, "3 % over target")
+            }
+            Err(e) => stop(e),
+        }
+    }
+}
+
+impl Rich for Tolerances {
+    fn rich(&self) -> Bundle {
+        let question = Question { criteria: shop_criteria(), ..Question::default() };
+        match self.runs.findings(&question) {
+            Ok(f) => {
+                let mut t = Table::new(
+                    format!("{} across its tolerances", self.name),
+                    &["way to fail", "draws that fail", "chance", "95 % interval", "enough draws?"],
+                );
+                let percent = |x: f64| format!("{:.1} %", 100.0 * x);
+                for c in &f.chances {
+                    t.row([
+                        c.name.clone(),
+                        format!("{} of {}", c.failing, c.of),
+                        percent(c.chance.value),
+                        c.chance.interval.map_or_else(
+                            || "none".to_owned(),
+                            |i| format!("{} to {}", percent(i.low), percent(i.high)),
+                        ),
+                        c.convergence.words.clone(),
+                    ]);
+                }
+                if let Some(lean) = f.chances.iter().find(|c| c.name == "running lean") {
+                    t.note(lean.sentence(&f.provenance, 0.95));
+                }
+                for n in &f.notes {
+                    t.note(n.clone());
+                }
+                for r in &f.reasons {
+                    t.note(format!("{} draws without an answer: {}", r.count, r.reason));
+                }
+                Bundle::text(t.to_string()).html(t.html())
+            }
+            Err(e) => stop(e),
+        }
+    }
+}
