@@ -17,8 +17,7 @@ use std::process::{Command, Stdio};
 const WRAPPER: &str = "railrise-cells";
 /// Crates whose types stand in signatures that cells use; a variable of any other crate's type
 /// needs its type written.
-const SEEN_BY_CELLS: [&str; 8] =
-    ["ctx", "railrise", "uom", "typenum", "num-traits", "num-complex", "ndarray", "indexmap"];
+const SEEN_BY_CELLS: [&str; 6] = ["ctx", "railrise", "uom", "typenum", "num-traits", "ndarray"];
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 

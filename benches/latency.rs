@@ -1,0 +1,144 @@
+//! How long a cell takes: our session beside the plain evaluator, in one run on one machine.
+//!
+//! `cargo bench --bench latency` prints medians of eleven cells of each kind, in milliseconds, and the
+//! time from the start of a session to the first figure. Both evaluate the same library; the plain
+//! evaluator gets it by one `:dep` line, with its own settings.
+
+use railrise::kernel::{prepare, relay, session::Session, shim};
+use serde_json::{Value, json};
+use std::process::{Command, ExitCode};
+use std::time::Instant;
+
+const ROUNDS: usize = 11;
+const PART: &str = "RAILRISE_LATENCY_PART";
+
+fn main() -> ExitCode {
+    // The same parts as in the program, in the same order.
+    if let Some(code) = shim::run_if_called_so() {
+        return code;
+    }
+    if let Some(code) = relay::run_if_called_so() {
+        return code;
+    }
+    evcxr::runtime_hook();
+    let part = std::env::var(PART).unwrap_or_default();
+    let measured = match part.as_str() {
+        "ours" => ours(),
+        "plain" => plain(),
+        _ => return compare(),
+    };
+    match measured {
+        Ok(times) => {
+            println!("{times}");
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            eprintln!("{error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// The kinds of cell; `{n}` makes each a new one.
+const CELLS: [(&str, &str); 7] = [
+    ("statement", "std::hint::black_box({n});"),
+    ("let", "let list = vec![{n}.0, 2.0];"),
+    ("expression", "list.len() + {n}"),
+    ("library call", "std::hint::black_box(the_car.at(rpm(4000.0 + {n}.0), bar(1.0)));"),
+    ("library value", "the_car.at(rpm(4000.0 + {n}.0), bar(1.0))"),
+    ("figure", "compare(\"rail pressure\", &[&run]) // {n}"),
+    ("error", "nothing_here_{n}"),
+];
+const CAR: &str = "let the_car = car(\"hill-climb-car/cure-second-pump\");\n\
+                   let run = the_car.as_boost_rises(rpm(4000.0), bar(-0.6), bar(1.4));";
+
+fn measure(mut cell: impl FnMut(&str) -> bool) -> Value {
+    let mut times = serde_json::Map::new();
+    for (kind, code) in CELLS {
+        let mut all: Vec<f64> = (0..ROUNDS)
+            .map(|n| {
+                let begun = Instant::now();
+                let fine = cell(&code.replace("{n}", &n.to_string()));
+                assert_eq!(fine, kind != "error", "{kind}");
+                begun.elapsed().as_secs_f64() * 1000.0
+            })
+            .collect();
+        all.sort_by(f64::total_cmp);
+        times.insert(kind.to_owned(), all[ROUNDS / 2].into());
+    }
+    times.into()
+}
+
+fn ours() -> Result<Value, String> {
+    let begun = Instant::now();
+    let prepared = prepare::enter()?;
+    let mut session = Session::start(&prepared, &prepared.started_in, &mut |text| eprintln!("{text}"))?;
+    let started = begun.elapsed().as_secs_f64() * 1000.0;
+    session.execute(CAR, &mut |_| {}).map_err(|e| e.text)?;
+    session.execute("compare(\"lambda\", &[&run])", &mut |_| {}).map_err(|e| e.text)?;
+    let figure = begun.elapsed().as_secs_f64() * 1000.0;
+    let mut times = measure(|code| session.execute(code, &mut |_| {}).is_ok());
+    times["session started"] = started.into();
+    times["first figure"] = figure.into();
+    Ok(times)
+}
+
+fn plain() -> Result<Value, String> {
+    let prepared = prepare::enter()?;
+    let source = json!(prepared.home.source);
+    let said = |e: evcxr::Error| e.to_string();
+    let open = || -> Result<evcxr::CommandContext, String> {
+        let (mut context, outputs) = evcxr::CommandContext::new().map_err(said)?;
+        std::thread::spawn(move || outputs.stdout.iter().for_each(drop));
+        std::thread::spawn(move || outputs.stderr.iter().for_each(drop));
+        context
+            .execute(&format!(":dep railrise = {{ path = {source}, default-features = false }}"))
+            .map_err(said)?;
+        context.execute("use railrise::prelude::*;").map_err(said)?;
+        Ok(context)
+    };
+    // The first time builds the library; the second is what a warm start takes.
+    drop(open()?);
+    let begun = Instant::now();
+    let mut context = open()?;
+    let started = begun.elapsed().as_secs_f64() * 1000.0;
+    context.execute(CAR).map_err(said)?;
+    context.execute("compare(\"lambda\", &[&run])").map_err(said)?;
+    let figure = begun.elapsed().as_secs_f64() * 1000.0;
+    let mut times = measure(|code| context.execute(code).is_ok());
+    times["session started"] = started.into();
+    times["first figure"] = figure.into();
+    Ok(times)
+}
+
+fn part(name: &str) -> Result<Value, String> {
+    let exe = std::env::current_exe().map_err(|e| e.to_string())?;
+    let mut command = Command::new(exe);
+    command.env(PART, name);
+    if name == "plain" {
+        command.env("RAILRISE_CARGO", "plain");
+    }
+    let out = command.stderr(std::process::Stdio::inherit()).output().map_err(|e| e.to_string())?;
+    let text = String::from_utf8_lossy(&out.stdout).into_owned();
+    let last = text.lines().last().ok_or_else(|| format!("the part `{name}` said nothing"))?;
+    serde_json::from_str(last).map_err(|e| format!("the part `{name}`: {e}"))
+}
+
+fn compare() -> ExitCode {
+    // Once to build what is missing, so that the second start is a warm one.
+    let measured = part("ours").and_then(|_| Ok((part("ours")?, part("plain")?)));
+    let (ours, plain) = match measured {
+        Ok(measured) => measured,
+        Err(error) => {
+            eprintln!("{error}");
+            return ExitCode::FAILURE;
+        }
+    };
+    println!("{:<18}{:>10}{:>10}   (milliseconds; medians of {ROUNDS})", "", "railrise", "plain");
+    let kinds = ["session started", "first figure"].into_iter().chain(CELLS.map(|(kind, _)| kind));
+    for kind in kinds {
+        let number = |v: &Value| v[kind].as_f64().unwrap_or(f64::NAN);
+        println!("{kind:<18}{:>10.0}{:>10.0}", number(&ours), number(&plain));
+    }
+    ExitCode::SUCCESS
+}
