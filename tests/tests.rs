@@ -52,8 +52,6 @@ mod kernel_errors;
 // Notebooks without a reader: outputs, errors, parameters, comparison.
 #[cfg(feature = "kernel")]
 mod kernel_run;
-// Lines, steady and unsteady, against their reference rows.
-mod line_reference;
 // Notebooks are read and written without loss.
 #[cfg(feature = "page")]
 mod notebook_document;
