@@ -94,3 +94,5 @@ mod transient_engine_gas;
 mod transient_network;
 // Builds run through schedules: fixed point, presets, ledger, refusals, files.
 mod transient_run;
+// A hose with waves: surge, periods, chambers, a published example; lumps converge to it.
+mod transient_waves;

@@ -7,6 +7,7 @@
 //! What is not here: heating of the fuel by the pump, wave action in the intake, cavitation other than a floor at vapour
 //! pressure with the void that it opens, and hoses whose wall remembers longer than one time constant.
 
+pub mod characteristics; // a hose with waves in it
 pub mod engine_gas; // cylinders, ports and plenum: filling and emptying, valve by valve
 mod friction_table; // the friction law at a tenth of its cost
 mod from_build; // a build and a schedule made into a network

@@ -1,0 +1,230 @@
+//! A hose with waves in it: the method of characteristics.
+
+use std::fmt;
+
+/// What holds at an end of the hose.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum HoseEnd {
+    /// A pressure, Pa: tank, reservoir, a rail that does not move.
+    Pressure(f64),
+    /// A flow in the direction from inlet to outlet, m³/s: pump, closed valve (0), injectors.
+    Flow(f64),
+    /// A restriction to a pressure, Pa: outward flow `s √Δp`.
+    Orifice {
+        /// `s` = C_d A √(2/ρ), m³/(s·√Pa).
+        conductance: f64,
+        /// Pressure behind it, Pa.
+        beyond: f64,
+    },
+    /// A chamber of compliance, m³/Pa, that also gives off a flow, m³/s.
+    Chamber {
+        /// Compliance, m³/Pa.
+        capacitance: f64,
+        /// Flow drawn from the chamber, m³/s.
+        drawn: f64,
+    },
+}
+
+/// A hose in which pressure travels as waves.
+///
+/// # Formula
+/// With `n` reaches, `Δx = L/n`, `Δt = Δx/a`, `Z = ρ a/A` and `r = ½ R_x(Q_old) Δx`: from the neighbour upstream
+/// `p + (Z + r) Q = p_A + (Z - r) Q_A`, from the one downstream `p - (Z + r) Q = p_B - (Z - r) Q_B`
+///
+/// # Symbols
+/// `p` absolute pressure, Pa; `Q` flow, m³/s; `a` wave speed, m/s; `A` bore area, m²; `ρ` density, kg/m³; `R_x` loss per
+/// length and flow, Pa·s/m⁴: half at the old flow, half at the new, so steady flow stays steady to rounding.
+///
+/// # Valid range
+/// Speeds far below `a`; liquid throughout. Pressure is not held at vapour pressure: [`Hose::lowest`] says whether it would have
+/// boiled. Friction is quasi-steady: it under-damps waves.
+///
+/// # Source
+/// E. B. Wylie, V. L. Streeter, Fluid Transients in Systems (1993), ch. 3 (from memory).
+#[derive(Clone, Debug)]
+pub struct Hose {
+    impedance: f64,
+    reach: f64,
+    step: f64,
+    loss: Loss,
+    p: Vec<f64>,
+    q: Vec<f64>,
+    next_p: Vec<f64>,
+    next_q: Vec<f64>,
+    lowest: f64,
+    t: f64,
+}
+
+/// Loss along a hose.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Loss {
+    /// None.
+    None,
+    /// `R_x = linear + square |Q|`, Pa·s/m⁴ and Pa·s²/m⁷.
+    Along {
+        /// In proportion to flow.
+        linear: f64,
+        /// With its square.
+        square: f64,
+    },
+}
+
+/// A hose that cannot be.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BadHose {
+    /// Name of the key.
+    pub key: &'static str,
+    /// Its value.
+    pub value: f64,
+}
+
+impl fmt::Display for BadHose {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "hose: `{}` = {}: give a finite value above zero", self.key, self.value)
+    }
+}
+
+impl std::error::Error for BadHose {}
+
+impl Hose {
+    /// A hose of length, m, bore area, m², and wave speed, m/s, with a fluid of density, kg/m³, in `reaches` pieces, at
+    /// a pressure, Pa, and flow, m³/s, everywhere; with a loss, the pressure falls along it as it does in steady flow.
+    ///
+    /// # Errors
+    /// Names the key that cannot be.
+    pub fn new(
+        (length, area, wave_speed, rho): (f64, f64, f64, f64),
+        reaches: usize,
+        loss: Loss,
+        (p, q): (f64, f64),
+    ) -> Result<Self, BadHose> {
+        let wanted = [
+            ("length", length),
+            ("area", area),
+            ("wave_speed", wave_speed),
+            ("density", rho),
+            ("reaches", reaches as f64),
+        ];
+        if let Some((key, value)) = wanted.into_iter().find(|(_, v)| !(v.is_finite() && *v > 0.0)) {
+            return Err(BadHose { key, value });
+        }
+        let reach = length / reaches as f64;
+        let fall = loss.per_length(q) * q;
+        let pressures: Vec<f64> = (0..=reaches).map(|k| p - fall * reach * k as f64).collect();
+        let lowest = pressures.iter().copied().fold(f64::INFINITY, f64::min);
+        Ok(Self {
+            impedance: rho * wave_speed / area,
+            reach,
+            step: reach / wave_speed,
+            loss,
+            q: vec![q; reaches + 1],
+            next_p: pressures.clone(),
+            next_q: vec![q; reaches + 1],
+            p: pressures,
+            lowest,
+            t: 0.0,
+        })
+    }
+
+    /// The time step, s: one reach at the wave speed.
+    #[must_use]
+    pub fn step_length(&self) -> f64 {
+        self.step
+    }
+
+    /// Time, s.
+    #[must_use]
+    pub fn time(&self) -> f64 {
+        self.t
+    }
+
+    /// Pressures along it, inlet first, Pa.
+    #[must_use]
+    pub fn pressures(&self) -> &[f64] {
+        &self.p
+    }
+
+    /// Flows along it, inlet first, m³/s.
+    #[must_use]
+    pub fn flows(&self) -> &[f64] {
+        &self.q
+    }
+
+    /// Lowest pressure that was met anywhere, Pa.
+    #[must_use]
+    pub fn lowest(&self) -> f64 {
+        self.lowest
+    }
+
+    /// Characteristic impedance, Pa·s/m³.
+    #[must_use]
+    pub fn impedance(&self) -> f64 {
+        self.impedance
+    }
+
+    /// One time step with these ends.
+    pub fn advance(&mut self, inlet: HoseEnd, outlet: HoseEnd) {
+        let n = self.p.len() - 1;
+        let z = self.impedance;
+        // Half the loss at the old flow and half at the new: steady flow stays steady to rounding.
+        let half = |q: f64, loss: Loss, reach: f64| 0.5 * loss.per_length(q) * reach;
+        let plus = |k: usize, p: &[f64], q: &[f64], loss: Loss, reach: f64| {
+            let r = half(q[k], loss, reach);
+            (p[k] + (z - r) * q[k], z + r)
+        };
+        let minus = |k: usize, p: &[f64], q: &[f64], loss: Loss, reach: f64| {
+            let r = half(q[k], loss, reach);
+            (p[k] - (z - r) * q[k], z + r)
+        };
+        for k in 1..n {
+            let (cp, bp) = plus(k - 1, &self.p, &self.q, self.loss, self.reach);
+            let (cm, bm) = minus(k + 1, &self.p, &self.q, self.loss, self.reach);
+            self.next_q[k] = (cp - cm) / (bp + bm);
+            self.next_p[k] = cp - bp * self.next_q[k];
+        }
+        let (cm, bm) = minus(1, &self.p, &self.q, self.loss, self.reach);
+        // At the inlet p = C + B Q; turned around it has the form of the outlet: p = C - B (-Q).
+        let (p, q) = end(inlet, (cm, bm), -self.q[0], self.p[0], self.step, true);
+        (self.next_p[0], self.next_q[0]) = (p, -q);
+        let (cp, bp) = plus(n - 1, &self.p, &self.q, self.loss, self.reach);
+        (self.next_p[n], self.next_q[n]) = end(outlet, (cp, bp), self.q[n], self.p[n], self.step, false);
+        std::mem::swap(&mut self.p, &mut self.next_p);
+        std::mem::swap(&mut self.q, &mut self.next_q);
+        self.lowest = self.p.iter().copied().fold(self.lowest, f64::min);
+        self.t += self.step;
+    }
+}
+
+impl Loss {
+    fn per_length(self, q: f64) -> f64 {
+        match self {
+            Self::None => 0.0,
+            Self::Along { linear, square } => linear + square * q.abs(),
+        }
+    }
+}
+
+/// Pressure and outward flow where `p = c - b q` meets an end.
+fn end(kind: HoseEnd, (c, b): (f64, f64), q_old: f64, p_old: f64, dt: f64, inlet: bool) -> (f64, f64) {
+    match kind {
+        HoseEnd::Pressure(p) => (p, (c - p) / b),
+        HoseEnd::Flow(q) => {
+            let out = if inlet { -q } else { q };
+            (c - b * out, out)
+        }
+        HoseEnd::Orifice { conductance, beyond } => {
+            // q²/s² + b q = c - beyond: the root that does not cancel.
+            let drive = c - beyond;
+            let s2 = conductance * conductance;
+            let q = 2.0 * s2 * drive.abs() / (s2 * b + (s2 * s2 * b * b + 4.0 * s2 * drive.abs()).sqrt());
+            let q = q.copysign(drive);
+            (c - b * q, q)
+        }
+        HoseEnd::Chamber { capacitance, drawn } => {
+            // Trapezoids: C (p - p_old) = dt (q + q_old)/2 - dt drawn, p = c - b q.
+            let k = 0.5 * dt / capacitance;
+            let q = (c - p_old - k * q_old + 2.0 * k * drawn) / (b + k);
+            (c - b * q, q)
+        }
+    }
+}
