@@ -32,6 +32,8 @@ mod electric_reference;
 mod engine_reference;
 // Workings add up: printed formula, printed numbers, printed result.
 mod explain_workings;
+// Three networks against EPANET's recorded answers.
+mod epanet_networks;
 // Each fault shows what the trade knows it by.
 mod fault_signatures;
 // Filters against their reference rows.
