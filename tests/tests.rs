@@ -46,14 +46,16 @@ mod job_checks;
 mod fuel_reference;
 // Injectors against their reference rows.
 mod injector_reference;
-// Lines, steady and unsteady, against their reference rows.
-mod line_reference;
 // Beginners' errors in plain words.
 #[cfg(feature = "kernel")]
 mod kernel_errors;
 // Notebooks without a reader: outputs, errors, parameters, comparison.
 #[cfg(feature = "kernel")]
 mod kernel_run;
+// What each lesson's figure names; check cells are kind and specific.
+mod lessons;
+// Lines, steady and unsteady, against their reference rows.
+mod line_reference;
 // Notebooks are read and written without loss.
 #[cfg(feature = "page")]
 mod notebook_document;

@@ -63,7 +63,9 @@ impl Pot {
             for i in 0..=160 {
                 let lift = top * f64::from(i) / 160.0;
                 let lasts = pot.lift(VolumeRate::from(crate::quantity::m3_per_s(lift))).empty_after(reading);
-                if let Some(t) = lasts {
+                if let Some(t) = lasts
+                    && t.quantity().value <= 120.0
+                {
                     x.push(lift * 3.6e6);
                     y.push(t.quantity().value);
                 }
@@ -79,6 +81,6 @@ impl Pot {
         .curve(curve("return to the pot", self.return_to_pot()))
         .curve(curve("return to the tank", self.return_to_tank()))
         .x_range(0.0, top * 3.6e6)
-        .y_range(0.0, 120.0)
+        .from_zero()
     }
 }
