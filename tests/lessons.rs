@@ -344,3 +344,86 @@ fn a_prediction_is_shown_beside_what_came_out() {
     assert!(said("").contains("a rough guess is fine"));
     assert!(said("1.6 V").contains("measures"), "{}", said("1.6 V"));
 }
+
+/// The cells of every lesson: kind, tags, text.
+fn lessons() -> Vec<(String, Vec<(String, Vec<String>, String)>)> {
+    let folder = format!("{}/notebooks", env!("CARGO_MANIFEST_DIR"));
+    let mut out = Vec::new();
+    for file in std::fs::read_dir(folder).expect("the notebooks").map(|f| f.expect("an entry").path()) {
+        if file.extension().is_none_or(|e| e != "ipynb") {
+            continue;
+        }
+        let text = std::fs::read_to_string(&file).expect("a notebook");
+        let nb: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+        if !nb["metadata"]["railrise"]["number"].as_str().is_some_and(|n| n.starts_with('L')) {
+            continue;
+        }
+        let words = |v: &serde_json::Value| -> Vec<String> {
+            v.as_array().into_iter().flatten().filter_map(|x| x.as_str().map(str::to_owned)).collect()
+        };
+        let cells = nb["cells"].as_array().expect("cells").iter();
+        let cells = cells.map(|c| {
+            let kind = c["cell_type"].as_str().unwrap_or_default().to_owned();
+            (kind, words(&c["metadata"]["tags"]), words(&c["source"]).concat())
+        });
+        out.push((file.file_name().expect("a name").to_string_lossy().into_owned(), cells.collect()));
+    }
+    out.sort_by(|a, b| a.0.cmp(&b.0));
+    out
+}
+
+#[test]
+fn every_lesson_has_the_steps_that_teach() {
+    let all = lessons();
+    assert!(all.len() >= 9, "{}", all.len());
+    for (name, cells) in &all {
+        let prose: String = cells.iter().filter(|c| c.0 == "markdown").map(|c| c.2.as_str()).collect();
+        assert!(cells[0].2.contains("> **Caution"), "{name}: the safety note comes first");
+        for part in [
+            "**The puzzle:**",
+            "> **Misconception**",
+            "> **Predict**",
+            "> **Answer**",
+            "## Exercises",
+            "## Sources",
+        ] {
+            assert!(prose.contains(part), "{name} lacks {part}");
+        }
+        for part in
+            ["## What would change the decision", "## What the model cannot say", "## What is left out"]
+        {
+            assert!(prose.contains(part), "{name} lacks {part}");
+        }
+        let code = |c: &&(String, Vec<String>, String)| c.0 == "code";
+        let cell = |what: &str| cells.iter().filter(code).position(|c| c.2.contains(what));
+        let guess = cell("predict(").expect("a prediction");
+        let shown = cell(".compare(").expect("it is shown beside the result");
+        assert!(guess < shown, "{name}: predict first");
+        assert!(
+            cells.iter().any(|c| c.1.iter().any(|t| t == "raises-exception")),
+            "{name}: break it on purpose"
+        );
+        assert!(cell(".explain(").is_some(), "{name}: a working with the numbers of the run");
+        assert!(cells.iter().filter(code).filter(|c| c.2.contains("check(")).count() >= 2, "{name}");
+    }
+}
+
+#[test]
+fn cells_are_short_and_in_trade_words() {
+    for (name, cells) in lessons() {
+        for (_, _, text) in cells.iter().filter(|c| c.0 == "code") {
+            assert!(text.lines().count() <= 16, "{name}: {text}");
+            for line in text.lines() {
+                assert!(line.chars().count() <= 76, "{name}: {line}");
+            }
+            for noise in ["::<", "unwrap", "expect(", ".iter()", "'static", "dyn ", "impl ", "async "] {
+                assert!(!text.contains(noise), "{name}: {noise} in {text}");
+            }
+            // What is stored asks; the answer is the learner's.
+            if let Some((_, rest)) = text.split_once("check(") {
+                let call = rest.split_once(')').map_or(rest, |(call, _)| call);
+                assert!(call.trim_end().ends_with("\"\"") || rest.contains(", \"\")"), "{name}: {text}");
+            }
+        }
+    }
+}
