@@ -148,6 +148,15 @@ impl Run {
         Some(Amount::new(self.xs[i], self.dim))
     }
 
+    /// Where the supply runs short: the same as [`Run::hinge`] for a run that is known to have one.
+    ///
+    /// # Panics
+    /// When the supply is never short along this run.
+    #[must_use]
+    pub fn short_from(&self) -> Amount {
+        self.hinge().unwrap_or_else(|| stop(format!("\"{}\" is never short along this run", self.name)))
+    }
+
     /// Some figures as a table, a dozen rows.
     ///
     /// # Panics

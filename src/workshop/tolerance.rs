@@ -22,7 +22,18 @@ pub struct Tolerances {
 /// # Panics
 /// When the build states no spread, or the speed lies outside its rows.
 #[must_use]
-pub fn across_tolerances(car: &Car, speed: AngularVelocity, draws: u64, seed: u64) -> Tolerances {
+pub fn across_tolerances(
+    car: &Car,
+    speed: AngularVelocity,
+    draws: impl Into<i64>,
+    seed: impl Into<i64>,
+) -> Tolerances {
+    // Whole numbers of any size that a cell may write; below zero there is no such study.
+    let whole = |n: i64, what: &str| {
+        u64::try_from(n)
+            .unwrap_or_else(|_| stop(format!("{n} is no {what}\n  give a whole number of zero or more")))
+    };
+    let (draws, seed) = (whole(draws.into(), "number of draws"), whole(seed.into(), "seed"));
     let ask = || -> Result<Runs, crate::study::StudyError> {
         let model = BuildModel::full_load(car.build(), &[speed.quantity().value])?;
         let plan = Plan::tolerance(&model).draws(draws).seed(seed);
