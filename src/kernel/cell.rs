@@ -40,6 +40,7 @@ const COMMANDS: [&str; 9] =
 /// # Errors
 /// When the cell asks for something a notebook must not do: run a shell, end the program.
 pub fn ready(cell: &str) -> Result<Ready, String> {
+    let cell = &without_our_own(cell);
     let mut start = 0;
     for line in cell.split_inclusive('\n') {
         let trimmed = line.trim_start_matches(' ');
@@ -88,6 +89,12 @@ pub fn ready(cell: &str) -> Result<Ready, String> {
             Ok(Ready { code, shifted_after: Some(after), lines })
         }
     }
+}
+
+/// The line by which a plain Rust kernel gets this library is blank here, where it is loaded already.
+fn without_our_own(cell: &str) -> String {
+    let ours = |l: &str| l.strip_prefix(":dep").is_some_and(|d| d.trim_start().starts_with("railrise"));
+    cell.split_inclusive('\n').map(|l| if ours(l) { "\n" } else { l }).collect()
 }
 
 const WRAP: &str = "fn f(){";
@@ -291,6 +298,10 @@ mod tests {
         assert!(ready("!ls").is_err());
         assert!(ready("// note\n:quit").expect_err("ends the program").contains(":quit"));
         assert!(ready("::std::mem::size_of::<u8>()").is_ok());
+        assert_eq!(
+            ready(":dep railrise = { path = \"..\" }\nlet a = 1;").expect("blank").code,
+            "\nlet a = 1;"
+        );
         assert!(ready("let a = true;\n!a").is_ok(), "`!` further down is Rust's");
     }
 

@@ -60,6 +60,9 @@ fn cargo(args: &[OsString]) -> ExitCode {
         eprintln!("error: not answered while cells run");
         return ExitCode::from(101);
     }
+    if verb == "build" || verb == "check" {
+        seed(&slot, library().as_ref());
+    }
     let mut command = Command::new(real);
     command.args(args);
     match cargo_home {
@@ -67,6 +70,22 @@ fn cargo(args: &[OsString]) -> ExitCode {
         None => command.env_remove("CARGO_HOME"),
     };
     pass_on(command)
+}
+
+/// Gives a slot that needs other crates what was built for the library, so that only those are built.
+fn seed(slot: &Path, library: Option<&Value>) {
+    let (target, lock) = (slot.join("crate/target"), slot.join("crate/Cargo.lock"));
+    let Some(build) = library.and_then(|l| l["build"].as_str()).map(Path::new) else { return };
+    let seeded = slot.join("seeded");
+    if seeded.exists() {
+        return;
+    }
+    // Times must stay as they are, or everything would be built again. Without the copy it is only slower.
+    let copied = Command::new("cp").arg("-a").arg(build.join("target/.")).arg(&target).status();
+    if copied.is_ok_and(|s| s.success()) && !lock.exists() {
+        let _ = std::fs::copy(build.join("Cargo.lock"), &lock);
+    }
+    let _ = std::fs::write(seeded, "");
 }
 
 fn pass_on(mut command: Command) -> ExitCode {
