@@ -19,6 +19,7 @@
 mod bundle;
 mod cancel;
 mod progress;
+mod quantity;
 mod show;
 pub mod wire;
 
