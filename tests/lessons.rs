@@ -64,7 +64,7 @@ fn l2_the_factors_of_a_fixed_rail() {
         let text = format!("{base} bar");
         let fixed = one.with("regulator.base", &text).with("regulator.reference", "air");
         for (boost, factor) in [0.7, 1.0, 1.4].into_iter().zip(factors) {
-            assert!(((1.0 - boost / base as f64).sqrt() - factor).abs() < 6e-4);
+            assert!(((1.0 - boost / base).sqrt() - factor).abs() < 6e-4);
             // Air alone changes lambda by nothing: compare with the car whose hose is on.
             let hosed = one.with("regulator.base", &text).at(rpm(3000.0), bar(boost));
             let found = hosed.lambda() / fixed.at(rpm(3000.0), bar(boost)).lambda();
@@ -345,8 +345,11 @@ fn a_prediction_is_shown_beside_what_came_out() {
     assert!(said("1.6 V").contains("measures"), "{}", said("1.6 V"));
 }
 
-/// The cells of every lesson: kind, tags, text.
-fn lessons() -> Vec<(String, Vec<(String, Vec<String>, String)>)> {
+/// A cell: kind, tags, text.
+type CellText = (String, Vec<String>, String);
+
+/// The cells of every lesson.
+fn lessons() -> Vec<(String, Vec<CellText>)> {
     let folder = format!("{}/notebooks", env!("CARGO_MANIFEST_DIR"));
     let mut out = Vec::new();
     for file in std::fs::read_dir(folder).expect("the notebooks").map(|f| f.expect("an entry").path()) {

@@ -75,9 +75,9 @@ impl<const N: usize> Observer<N> for Peak<'_, N> {
 
 fn options<const N: usize>(active: usize) -> Options<N> {
     let mut absolute = [1e-3; N];
-    for k in 0..active {
+    for (k, tolerance) in absolute.iter_mut().enumerate().take(active) {
         // Masses about 1e-4 kg, energies about 100 J.
-        absolute[k] = if k % 2 == 0 || k >= active - 2 { 1e-10 } else { 1e-4 };
+        *tolerance = if k % 2 == 0 || k >= active - 2 { 1e-10 } else { 1e-4 };
     }
     let mut o = Options::with_absolute(1e-8, absolute);
     o.active = active;

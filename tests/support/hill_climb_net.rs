@@ -63,6 +63,8 @@ impl Default for Choice {
     }
 }
 
+// One line of the layout, spelled out where it is called.
+#[allow(clippy::too_many_arguments)]
 fn line(
     name: &str,
     (length, bore): (f64, f64),
