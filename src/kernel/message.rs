@@ -133,7 +133,7 @@ fn hex(bytes: &[u8]) -> String {
 }
 
 fn unhex(text: &[u8]) -> Option<Vec<u8>> {
-    let text = std::str::from_utf8(text).ok().filter(|t| t.len() % 2 == 0 && t.is_ascii())?;
+    let text = std::str::from_utf8(text).ok().filter(|t| t.len().is_multiple_of(2) && t.is_ascii())?;
     (0..text.len()).step_by(2).map(|n| u8::from_str_radix(&text[n..n + 2], 16).ok()).collect()
 }
 

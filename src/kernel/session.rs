@@ -105,7 +105,7 @@ impl Interrupter {
     pub fn interrupt(&self) {
         let state = &self.0;
         let turn = state.turn.load(Ordering::SeqCst);
-        if turn % 2 == 0 || state.interrupted.swap(true, Ordering::SeqCst) {
+        if turn.is_multiple_of(2) || state.interrupted.swap(true, Ordering::SeqCst) {
             return;
         }
         signal(state.pid.load(Ordering::SeqCst), Signal::Interrupt);
