@@ -40,6 +40,8 @@ mod fault_signatures;
 mod filter_reference;
 // The floor table is true.
 mod floors;
+// Pump, regulator and injector at any setting: slopes, inverses, monotone.
+mod circuit_parts;
 // The trade's twelve checks of any model.
 mod job_checks;
 // Fuel properties against reference rows; laws over any blend.

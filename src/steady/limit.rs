@@ -2,7 +2,6 @@
 
 use super::circuit::Circuit;
 use super::element::Element;
-use super::network::End;
 use super::operating::Operating;
 use super::point::{Point, capacity, point};
 use crate::build::Build;
@@ -276,7 +275,6 @@ fn costs(build: &Build, op: &Operating, junction: &str, at: f64, now: f64) -> Re
                 circuit_parts.push((name.clone(), build.part(name).map_or("", |p| p.kind)));
             }
         }
-        let _ = matches!(leg.to, End::Free(_));
     }
     let mended: &[Mended] = &[
         ("strainer", "strainer clean and free", &[("dirt", 0.0), ("blocked", 0.0), ("loss", 0.0)]),
