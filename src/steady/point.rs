@@ -429,7 +429,8 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
             for i in (0..n).rev() {
                 let p_in = match &leg.elements[i] {
                     Element::Regulator(r) => r.at(q, p, sur).fuel,
-                    e => p + e.drop(q, p, sur).0,
+                    // What seeps back through a shut seat costs nothing.
+                    e => p + e.drop(q.max(0.0), p, sur).0,
                 };
                 // What lies before the regulator is exact either way; the junction's own pressure is the better datum.
                 inlets[i] = if i == 0 && i <= at { pf } else { p_in };
