@@ -16,7 +16,7 @@ use std::f64::consts::PI;
 
 /// Viscosity (Pa·s) and density (kg/m³) that the loss figures of filters and strainers refer to: petrol-like
 /// at 20 degC (common practice, no source).
-const LOSS_FLUID: (f64, f64) = (0.55e-3, 740.0);
+pub(crate) const LOSS_FLUID: (f64, f64) = (0.55e-3, 740.0);
 
 /// The wire of a pump, both sides, SI.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -8,6 +8,7 @@ mod circuit;
 mod demand;
 mod element;
 mod gauges;
+pub mod lanes;
 mod limit;
 mod network;
 mod operating;

@@ -1,0 +1,404 @@
+//! Newton's method on lift and regulator difference.
+//!
+//! # Formula
+//! Unknown are the lift x and the difference d across the regulator; with more than one pump their flows q_k too.
+//! By-passed flow `Q_r = C_d A(x) √(2d/ρ)`, return, rail and injected flow follow one after the other, so two
+//! equations remain:
+//! * every pump's leg ends at the same pressure and brings what is by-passed and injected;
+//! * the force balance `d (A_d − A_s) + p_ret A_d − p_ref A_d − F_0 − k x − c A(x) d = 0`.
+//!
+//! At its seat (balance below zero) and at its stop (above zero) the lift stands and the first equation is left:
+//! shut, in control, full lift. All slopes are analytic.
+//!
+//! # Range
+//! One regulator after the rail. A lane that has not settled says so and is never a number.
+
+use super::ask::{Ask, Setting};
+use super::columns::{Car, MAX_LEGS};
+use super::law::{against, inject, leg, series};
+use super::math::{max, min};
+use super::reduced::Layout;
+
+/// Slope of the shut regulator, as in [`crate::part::regulator`].
+pub(super) const SHUT: f64 = 1e16;
+/// The last step of the difference, Pa: Newton squares what is left, so 1e-8 Pa or so remains.
+const LAST: f64 = 0.05;
+/// The same for a flow, m³/s.
+const LAST_FLOW: f64 = 1e-10;
+/// The same for the pressure where pumps meet, Pa.
+pub(super) const LAST_LEVEL: f64 = 5.0;
+/// The same for a pump that vapour takes flow from: its law bends most.
+const LAST_STRAINED: f64 = 1e-12;
+
+/// Where the lanes stand; at a solution what was found there.
+#[derive(Clone, Debug)]
+pub(super) struct State<const W: usize> {
+    pub x: [f64; W],
+    pub d: [f64; W],
+    pub q: [[f64; W]; MAX_LEGS],
+    /// One where settled.
+    pub done: [f64; W],
+    pub steps: [f64; W],
+    /// Rail pressure, absolute.
+    pub rail: [f64; W],
+    /// Pressure at the regulator's fuel port, absolute.
+    pub fuel: [f64; W],
+    /// Pressure behind the regulator, absolute.
+    pub back: [f64; W],
+    pub bypassed: [f64; W],
+    pub injected: [f64; W],
+    pub inlet: [[f64; W]; MAX_LEGS],
+    /// Change of the supply with rail pressure, negative: for the next start.
+    supply_slope: [f64; W],
+    leg_slope: [[f64; W]; MAX_LEGS],
+    asked: [f64; W],
+    crack: [f64; W],
+}
+
+impl<const W: usize> State<W> {
+    pub fn blank() -> Self {
+        let z = [0.0; W];
+        Self {
+            x: z,
+            d: z,
+            q: [z; MAX_LEGS],
+            done: z,
+            steps: z,
+            rail: z,
+            fuel: z,
+            back: z,
+            bypassed: z,
+            injected: z,
+            inlet: [z; MAX_LEGS],
+            supply_slope: z,
+            leg_slope: [z; MAX_LEGS],
+            asked: z,
+            crack: z,
+        }
+    }
+
+    /// Puts one lane back.
+    pub fn put(&mut self, i: usize, one: &State<1>) {
+        (self.x[i], self.d[i], self.done[i]) = (one.x[0], one.d[0], one.done[0]);
+        self.steps[i] += one.steps[0];
+        (self.rail[i], self.fuel[i], self.back[i]) = (one.rail[0], one.fuel[0], one.back[0]);
+        (self.bypassed[i], self.injected[i]) = (one.bypassed[0], one.injected[0]);
+        (self.supply_slope[i], self.asked[i], self.crack[i]) =
+            (one.supply_slope[0], one.asked[0], one.crack[0]);
+        for k in 0..MAX_LEGS {
+            self.q[k][i] = one.q[k][0];
+            self.inlet[k][i] = one.inlet[k][0];
+            self.leg_slope[k][i] = one.leg_slope[k][0];
+        }
+    }
+
+    /// A first guess: the supply's law made straight at the flow that is asked, the regulator at its cracking point.
+    #[inline(always)]
+    pub fn start(&mut self, lay: &Layout, car: &Car<W>, ask: &Ask<W>, set: &Setting) {
+        let n = lay.legs.len();
+        let mut supply = [0.0; W];
+        for k in 0..n {
+            let (lay, car_leg) = (&lay.legs[k], &car.legs[k]);
+            let mut rise = [0.0; W];
+            for i in 0..W {
+                rise[i] = max(ask.crack[i], car.poppet.to[i]) - car_leg.from[i];
+            }
+            // Without losses the pump brings more than it will; one tangent takes the losses off.
+            let mut q = against(lay.regenerative, &car_leg.pump, &ask.volts, &rise);
+            let end = leg(lay, car_leg, &car.vapour, &ask.volts, set.op.boost, &q);
+            for i in 0..W {
+                let slope = min(end.slope[i], -1.0);
+                let less = (rise[i] + car_leg.from[i] - end.p[i]) / slope;
+                q[i] = max(q[i] + min(less, 0.0), 1e-9);
+                self.leg_slope[k][i] = slope;
+            }
+            for i in 0..W {
+                supply[i] += q[i];
+            }
+            self.q[k] = q;
+        }
+        let p = &car.poppet;
+        for i in 0..W {
+            self.d[i] = max(ask.crack[i] - p.to[i], 1e4);
+            let over = supply[i] - ask.asked[i];
+            let lift = over / (p.flow[i] * p.curtain[i] * self.d[i].sqrt());
+            self.x[i] = min(max(lift, 0.0), p.max_lift[i]);
+        }
+    }
+
+    /// The same from a neighbouring point's solution: what reference, demand and the supply's slope have changed.
+    #[inline(always)]
+    pub fn follow(&mut self, lay: &Layout, car: &Car<W>, ask: &Ask<W>) {
+        let p = &car.poppet;
+        for i in 0..W {
+            let shut = self.x[i] <= 0.0;
+            let moved = if shut { 0.0 } else { ask.crack[i] - self.crack[i] };
+            let d = max(self.d[i] + moved, 1e3);
+            let more = self.injected[i] * (ask.asked[i] / max(self.asked[i], 1e-9) - 1.0);
+            let change = (self.supply_slope[i] * moved - more) / (p.flow[i] * p.curtain[i] * d.sqrt());
+            let lift = min(max(self.x[i] + change, 0.0), p.max_lift[i]);
+            self.x[i] = if shut { 0.0 } else { lift };
+            self.d[i] = if shut { self.d[i] } else { d };
+            for k in 0..lay.legs.len() {
+                let q = self.q[k][i];
+                self.q[k][i] = if q > 0.0 { max(q + moved / self.leg_slope[k][i], 1e-9) } else { q };
+            }
+        }
+    }
+
+    /// Which lanes have no solution, or one too far away to start from.
+    #[inline(always)]
+    pub fn lost(&self, ask: &Ask<W>) -> [f64; W] {
+        let mut out = [0.0; W];
+        for i in 0..W {
+            let far = (ask.crack[i] - self.crack[i]).abs() > 6e4
+                || ask.asked[i] > 3.0 * self.asked[i]
+                || ask.asked[i] < self.asked[i] / 3.0;
+            out[i] = if self.done[i] == 0.0 || far { 1.0 } else { 0.0 };
+        }
+        out
+    }
+
+    /// Takes another start for these lanes.
+    pub fn begin(&mut self, lost: &[f64; W], fresh: &Self) {
+        for i in 0..W {
+            if lost[i] > 0.0 {
+                (self.x[i], self.d[i]) = (fresh.x[i], fresh.d[i]);
+                for k in 0..MAX_LEGS {
+                    self.q[k][i] = fresh.q[k][i];
+                    self.leg_slope[k][i] = fresh.leg_slope[k][i];
+                }
+            }
+        }
+    }
+
+    /// Fills what the next start needs at a solution that was found another way.
+    pub fn follow_from(&mut self, lay: &Layout, car: &Car<W>, ask: &Ask<W>, set: &Setting) {
+        self.supply_slope = [0.0; W];
+        for (k, l) in lay.legs.iter().enumerate() {
+            let end = leg(l, &car.legs[k], &car.vapour, &ask.volts, set.op.boost, &self.q[k]);
+            for i in 0..W {
+                self.leg_slope[k][i] = min(end.slope[i], -1.0);
+                self.supply_slope[i] += 1.0 / self.leg_slope[k][i];
+            }
+        }
+        self.asked = ask.asked;
+        self.crack = ask.crack;
+    }
+
+    /// Newton's method until every lane has settled, or the steps are spent. A settled lane stands still, so it
+    /// does not know its neighbours.
+    #[inline(always)]
+    pub fn solve(
+        &mut self,
+        lay: &Layout,
+        car: &Car<W>,
+        ask: &Ask<W>,
+        set: &Setting,
+        most: usize,
+        damping: f64,
+    ) {
+        let n = lay.legs.len();
+        let p = &car.poppet;
+        for i in 0..W {
+            self.done[i] = 1.0 - ask.valid[i]; // a refused lane need not be solved
+            self.steps[i] = 0.0;
+        }
+        let z = [0.0; W];
+        for _ in 0..most {
+            // Regulator and return.
+            let (mut qr, mut qr_x, mut qr_d, mut area, mut area_x) = (z, z, z, z, z);
+            for i in 0..W {
+                let root = max(self.d[i], 1e-2).sqrt();
+                let curtain = p.curtain[i] * self.x[i];
+                let lifting = curtain < p.seat_area[i];
+                area[i] = if lifting { curtain } else { p.seat_area[i] };
+                area_x[i] = if lifting { p.curtain[i] } else { 0.0 };
+                qr[i] = p.flow[i] * area[i] * root;
+                qr_x[i] = p.flow[i] * area_x[i] * root;
+                qr_d[i] = if self.d[i] > 1e-2 { 0.5 * qr[i] / self.d[i] } else { 0.0 };
+            }
+            let (mut loss, mut loss_q) = (z, z);
+            series(&lay.back, &car.back, &qr, &mut loss, &mut loss_q);
+            let (mut up, mut up_q) = (z, z);
+            if !lay.to_regulator.is_empty() {
+                series(&lay.to_regulator, &car.to_regulator, &qr, &mut up, &mut up_q);
+            }
+            // Rail and injectors.
+            let (mut rail, mut rail_x, mut rail_d, mut dp) = (z, z, z, z);
+            for i in 0..W {
+                rail[i] = p.to[i] + loss[i] + self.d[i] + up[i];
+                rail_x[i] = (loss_q[i] + up_q[i]) * qr_x[i];
+                rail_d[i] = 1.0 + (loss_q[i] + up_q[i]) * qr_d[i];
+                dp[i] = rail[i] - ask.manifold[i];
+            }
+            let injected = inject(lay, car, ask, set, &dp);
+            // The force on the poppet, and what a shut one leaks.
+            let (mut force, mut q, mut q_x, mut q_d, mut leak) = (z, z, z, z, z);
+            for i in 0..W {
+                let back = p.to[i] + loss[i];
+                let d = self.d[i];
+                force[i] = d * p.net[i] + (back - ask.reference[i]) * p.area[i]
+                    - p.preload[i]
+                    - p.rate[i] * self.x[i]
+                    - p.flow_force[i] * area[i] * d;
+                let crack = back + d - force[i] / p.net[i];
+                let through = (back + d - max(crack, back)) / SHUT;
+                leak[i] = if self.x[i] <= 0.0 && through < 0.0 { through } else { 0.0 };
+                q[i] = qr[i] + injected.q[i] + leak[i];
+                q_x[i] = qr_x[i] + injected.slope[i] * rail_x[i];
+                q_d[i] = qr_d[i] + injected.slope[i] * rail_d[i];
+            }
+            // The supply.
+            let (mut feed, mut feed_q) = (z, z);
+            if !lay.feed.is_empty() {
+                series(&lay.feed, &car.feed, &q, &mut feed, &mut feed_q);
+            }
+            if n == 1 {
+                self.q[0] = select(&self.done, &self.q[0], &q);
+            }
+            let (mut sum, mut short, mut strained) = (z, z, z);
+            for i in 0..W {
+                short[i] = -q[i];
+            }
+            let (mut end, mut end_slope, mut inlet, mut inlet_slope) =
+                ([z; MAX_LEGS], [z; MAX_LEGS], [z; MAX_LEGS], [z; MAX_LEGS]);
+            for k in 0..n {
+                let at = if n == 1 { &q } else { &self.q[k] };
+                let e = leg(&lay.legs[k], &car.legs[k], &car.vapour, &ask.volts, set.op.boost, at);
+                for i in 0..W {
+                    let slope = min(e.slope[i], -1.0);
+                    sum[i] += 1.0 / slope;
+                    short[i] += at[i] + (rail[i] + feed[i] - e.p[i]) / slope;
+                    end_slope[k][i] = slope;
+                    strained[i] = if e.by_inlet[i] != 0.0 { 1.0 } else { strained[i] };
+                }
+                end[k] = e.p;
+                inlet[k] = e.inlet;
+                inlet_slope[k] = e.inlet_slope;
+            }
+            // Two equations: short + sum dPc = dQ, force = 0.
+            let (mut dx, mut dd, mut hit, mut part) = (z, z, z, z);
+            for i in 0..W {
+                let a11 = sum[i] * (rail_x[i] + feed_q[i] * q_x[i]) - q_x[i];
+                let a12 = sum[i] * (rail_d[i] + feed_q[i] * q_d[i]) - q_d[i];
+                let b1 = -short[i];
+                let a21 =
+                    loss_q[i] * qr_x[i] * p.area[i] - p.rate[i] - p.flow_force[i] * area_x[i] * self.d[i];
+                let a22 = p.net[i] + loss_q[i] * qr_d[i] * p.area[i] - p.flow_force[i] * area[i];
+                let b2 = -force[i];
+                let det = a11 * a22 - a12 * a21;
+                let free_x = (b1 * a22 - a12 * b2) / det;
+                let free_d = (a11 * b2 - a21 * b1) / det;
+                let shut = self.x[i] <= 0.0 && (force[i] <= 0.0 || self.d[i] <= 0.0);
+                let stop = self.x[i] >= p.max_lift[i] && force[i] >= 0.0;
+                let pinned = shut || stop;
+                // Shorter steps lead past the kinks; the last are whole, or what is left is not squared.
+                let near = free_d.abs() < 1e3 && free_x.abs() < 0.02 * p.max_lift[i];
+                part[i] = if near { 1.0 } else { damping };
+                let to = self.x[i] + part[i] * free_x;
+                let held = min(max(to, 0.0), p.max_lift[i]);
+                let caught = !pinned && held != to;
+                let step = held - self.x[i];
+                let pinned_d = b1 / a12;
+                part[i] = if pinned && pinned_d.abs() < 1e3 { 1.0 } else { part[i] };
+                let caught_d = (b1 - a11 * step) / a12;
+                dx[i] = if pinned { 0.0 } else { step };
+                let move_d = if pinned {
+                    pinned_d
+                } else if caught {
+                    caught_d
+                } else {
+                    free_d
+                } * part[i];
+                // The rail stays above the manifold and an open poppet's difference above zero.
+                let least = if shut { -0.9 * max(dp[i], 1.0) } else { -0.8 * max(self.d[i], 1.0) };
+                dd[i] = max(move_d, least);
+                hit[i] = if caught || move_d < least { 1.0 } else { 0.0 };
+            }
+            let mut settled = z;
+            for i in 0..W {
+                let flow = q_x[i] * dx[i] + q_d[i] * dd[i];
+                let small = dd[i].abs() <= LAST && flow.abs() <= LAST_FLOW && hit[i] == 0.0;
+                let calm = strained[i] == 0.0 || flow.abs() <= LAST_STRAINED;
+                settled[i] = if small && calm { 1.0 } else { 0.0 };
+            }
+            if n > 1 {
+                for k in 0..n {
+                    for i in 0..W {
+                        let lift = rail_x[i] + feed_q[i] * q_x[i];
+                        let dif = rail_d[i] + feed_q[i] * q_d[i];
+                        let level = rail[i] + feed[i] + lift * dx[i] + dif * dd[i];
+                        let was = self.q[k][i];
+                        let step = part[i] * (level - end[k][i]) / end_slope[k][i];
+                        let to = was + step;
+                        let closes = to < 0.0 && was > 0.0;
+                        let to = if closes { -1e-14 } else { min(to, 3e-4) };
+                        // On a shut valve's steep branch a small step says nothing: the pressures must meet.
+                        let met = (level - end[k][i]).abs() <= LAST_LEVEL;
+                        let small = !closes && met && step.abs() <= LAST_FLOW;
+                        settled[i] = if small { settled[i] } else { 0.0 };
+                        self.q[k][i] = if self.done[i] > 0.0 { was } else { to };
+                        inlet[k][i] += inlet_slope[k][i] * step;
+                    }
+                }
+            }
+            let mut left = 0.0;
+            for i in 0..W {
+                let live = self.done[i] == 0.0;
+                let pressure = rail_x[i] * dx[i] + rail_d[i] * dd[i];
+                let flow = q_x[i] * dx[i] + q_d[i] * dd[i];
+                let passed = qr[i] + qr_x[i] * dx[i] + qr_d[i] * dd[i];
+                let behind = p.to[i] + loss[i] + loss_q[i] * (passed - qr[i] + leak[i]);
+                self.x[i] = if live { self.x[i] + dx[i] } else { self.x[i] };
+                self.d[i] = if live { self.d[i] + dd[i] } else { self.d[i] };
+                self.rail[i] = if live { rail[i] + pressure } else { self.rail[i] };
+                self.back[i] = if live { behind } else { self.back[i] };
+                self.fuel[i] = if live { behind + self.d[i] } else { self.fuel[i] };
+                self.bypassed[i] = if live { passed } else { self.bypassed[i] };
+                self.injected[i] =
+                    if live { injected.q[i] + injected.slope[i] * pressure } else { self.injected[i] };
+                self.supply_slope[i] = if live { sum[i] } else { self.supply_slope[i] };
+                if n == 1 {
+                    let moved = inlet[0][i] + inlet_slope[0][i] * flow;
+                    self.inlet[0][i] = if live { moved } else { self.inlet[0][i] };
+                    self.q[0][i] = if live { q[i] + flow } else { self.q[0][i] };
+                }
+                self.steps[i] += if live { 1.0 } else { 0.0 };
+                let now = if live { settled[i] } else { 1.0 };
+                left += 1.0 - now;
+            }
+            for k in 0..n {
+                for i in 0..W {
+                    let live = self.done[i] == 0.0;
+                    self.leg_slope[k][i] = if live { end_slope[k][i] } else { self.leg_slope[k][i] };
+                    if n > 1 {
+                        self.inlet[k][i] = if live { inlet[k][i] } else { self.inlet[k][i] };
+                    }
+                }
+            }
+            for i in 0..W {
+                self.done[i] = max(self.done[i], settled[i]);
+            }
+            if left == 0.0 {
+                break;
+            }
+        }
+        self.asked = ask.asked;
+        self.crack = ask.crack;
+        for i in 0..W {
+            // A refused lane has not been solved.
+            self.done[i] *= ask.valid[i];
+        }
+    }
+}
+
+/// The first where done, the second elsewhere.
+#[inline(always)]
+fn select<const W: usize>(done: &[f64; W], a: &[f64; W], b: &[f64; W]) -> [f64; W] {
+    let mut out = *b;
+    for i in 0..W {
+        out[i] = if done[i] > 0.0 { a[i] } else { b[i] };
+    }
+    out
+}

@@ -1,0 +1,467 @@
+//! Draws through operating points: lanes filled, solved, mended where they have not settled, read out.
+
+use super::super::operating::Operating;
+use super::super::point::point;
+use super::ask::{Ask, Setting};
+use super::bracket;
+use super::columns::{Car, Lanes};
+use super::law::seep;
+use super::newton::State;
+use super::output::{Output, Reading};
+use super::reduced::{Layout, Reduced, Slot};
+use crate::error::{Error, Kind, Result};
+use ndarray::Array3;
+use rayon::prelude::*;
+
+/// Draws that are computed side by side.
+pub const LANES: usize = 16;
+/// Draws that one thread takes at a time.
+const CHUNK: usize = 2048;
+/// Steps of Newton's method before a lane is mended alone.
+const MOST: usize = 12;
+
+/// Which values change from draw to draw, at which operating points, and what is wanted.
+#[derive(Clone, Debug)]
+pub struct Sweep {
+    reduced: Reduced,
+    slots: Vec<Slot>,
+    settings: Vec<Setting>,
+    outputs: Vec<Output>,
+    names: Vec<String>,
+}
+
+/// How hard the points were.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Effort {
+    /// Points asked for.
+    pub points: u64,
+    /// Points solved side by side.
+    pub settled: u64,
+    /// Newton steps of those.
+    pub steps: u64,
+    /// Points that Newton's method solved alone, from a fresh start.
+    pub alone: u64,
+    /// Points that were bracketed.
+    pub bracketed: u64,
+    /// Points that the general solver gave.
+    pub general: u64,
+    /// Points that have no answer; each is kept with its reason.
+    pub failed: u64,
+}
+
+impl Effort {
+    fn add(&mut self, o: &Self) {
+        self.points += o.points;
+        self.settled += o.settled;
+        self.steps += o.steps;
+        self.alone += o.alone;
+        self.bracketed += o.bracketed;
+        self.general += o.general;
+        self.failed += o.failed;
+    }
+
+    /// Newton steps a point that was solved side by side.
+    #[must_use]
+    pub fn mean_steps(&self) -> f64 {
+        self.steps as f64 / self.settled.max(1) as f64
+    }
+}
+
+/// A point without an answer.
+#[derive(Clone, Debug)]
+pub struct Failed {
+    /// Which draw.
+    pub draw: usize,
+    /// Which operating point; `None` when the draw's values are refused for all.
+    pub point: Option<usize>,
+    /// Why.
+    pub why: Error,
+}
+
+/// All figures of a sweep.
+#[derive(Clone, Debug)]
+pub struct Results {
+    /// Operating point, output, draw; not-a-number where there is no answer.
+    pub values: Array3<f64>,
+    /// Points without an answer, in order.
+    pub failed: Vec<Failed>,
+    /// How hard it was.
+    pub effort: Effort,
+}
+
+impl Sweep {
+    /// A sweep over draws of the values at `paths`, at `points`, for the figures `outputs` (the names of
+    /// [`super::super::Point::channels`], and `"supply headroom"`, `"regulator mode"`).
+    ///
+    /// # Errors
+    /// A path, a figure or an operating point that the build does not know.
+    pub fn new(reduced: &Reduced, paths: &[&str], points: &[Operating], outputs: &[&str]) -> Result<Self> {
+        Ok(Self {
+            slots: paths.iter().map(|p| reduced.slot(p)).collect::<Result<_>>()?,
+            settings: points.iter().map(|op| Setting::of(reduced, op)).collect::<Result<_>>()?,
+            outputs: outputs.iter().map(|o| Output::of(reduced, o)).collect::<Result<_>>()?,
+            names: outputs.iter().map(|o| (*o).to_owned()).collect(),
+            reduced: reduced.clone(),
+        })
+    }
+
+    /// Columns that a draw gives: operating points times outputs, the outputs of a point together.
+    #[must_use]
+    pub fn columns(&self) -> usize {
+        self.settings.len() * self.outputs.len()
+    }
+
+    /// What one thread needs between draws.
+    #[must_use]
+    pub fn worker(&self) -> Worker<'_> {
+        let mut reduced = self.reduced.clone();
+        let base = reduced.values().to_vec();
+        let car = reduced.car().cloned();
+        let mut cars = Box::new(Car::blank());
+        if let Some(car) = &car {
+            for lane in 0..LANES {
+                cars.put(lane, car);
+            }
+        }
+        Worker {
+            sweep: self,
+            base,
+            cars,
+            ask: Box::new(Ask::blank()),
+            state: Box::new(State::blank()),
+            reduced,
+            read: vec![[0.0; LANES]; self.outputs.len()],
+            effort: Effort::default(),
+        }
+    }
+
+    /// Computes every draw on all cores: `inputs` holds a column of draws for each path.
+    ///
+    /// # Errors
+    /// Columns of different lengths.
+    pub fn run(&self, inputs: &[&[f64]]) -> Result<Results> {
+        let draws = inputs.first().map_or(1, |c| c.len());
+        if inputs.len() != self.slots.len() || inputs.iter().any(|c| c.len() != draws) {
+            return Err(Error::new(
+                Kind::Value,
+                format!(
+                    "{} columns of draws for {} values, the first with {draws} draws",
+                    inputs.len(),
+                    self.slots.len()
+                ),
+            )
+            .next("give one column for each value, all of one length"));
+        }
+        let mut data = vec![f64::NAN; draws * self.columns()];
+        let mut parts: Vec<Vec<&mut [f64]>> = (0..draws.div_ceil(CHUNK)).map(|_| Vec::new()).collect();
+        if draws > 0 {
+            for column in data.chunks_mut(draws) {
+                for (part, piece) in parts.iter_mut().zip(column.chunks_mut(CHUNK)) {
+                    part.push(piece);
+                }
+            }
+        }
+        let done: Vec<(Vec<Failed>, Effort)> = parts
+            .into_par_iter()
+            .enumerate()
+            .map_init(
+                || self.worker(),
+                |worker, (c, mut out)| {
+                    let first = c * CHUNK;
+                    let len = CHUNK.min(draws - first);
+                    let columns: Vec<&[f64]> = inputs.iter().map(|x| &x[first..first + len]).collect();
+                    worker.effort = Effort::default();
+                    let mut failed = worker.run(len, &columns, &mut out);
+                    for f in &mut failed {
+                        f.draw += first;
+                    }
+                    (failed, worker.effort)
+                },
+            )
+            .collect();
+        let mut effort = Effort::default();
+        let mut failed = Vec::new();
+        for (f, e) in done {
+            effort.add(&e);
+            failed.extend(f);
+        }
+        let shape = (self.settings.len(), self.outputs.len(), draws);
+        let values = Array3::from_shape_vec(shape, data).expect("as many columns as figures");
+        Ok(Results { values, failed, effort })
+    }
+}
+
+/// Computes draws on one thread.
+#[derive(Debug)]
+pub struct Worker<'a> {
+    sweep: &'a Sweep,
+    reduced: Reduced,
+    base: Vec<f64>,
+    cars: Box<Car<LANES>>,
+    ask: Box<Ask<LANES>>,
+    state: Box<State<LANES>>,
+    read: Vec<[f64; LANES]>,
+    /// How hard the draws were so far.
+    pub effort: Effort,
+}
+
+impl Worker<'_> {
+    /// Computes `draws` draws: `inputs` one column a path, `outputs` one column for each operating point and figure
+    /// ([`Sweep::columns`]), both of that length. Points without an answer are given back with their reason, their
+    /// figures are not-a-number.
+    pub fn run(&mut self, draws: usize, inputs: &[&[f64]], outputs: &mut [&mut [f64]]) -> Vec<Failed> {
+        let mut failed = Vec::new();
+        let mut first = 0;
+        while first < draws {
+            let lanes = LANES.min(draws - first);
+            self.group(first, lanes, inputs, outputs, &mut failed);
+            first += lanes;
+        }
+        failed
+    }
+
+    /// Gives the values of a draw to the car.
+    #[inline]
+    fn take(&mut self, draw: usize, inputs: &[&[f64]]) -> std::result::Result<(), (Slot, f64)> {
+        for (slot, column) in self.sweep.slots.iter().zip(inputs) {
+            if !self.reduced.set(*slot, column[draw]) {
+                return Err((*slot, column[draw]));
+            }
+        }
+        Ok(())
+    }
+
+    fn group(
+        &mut self,
+        first: usize,
+        lanes: usize,
+        inputs: &[&[f64]],
+        outputs: &mut [&mut [f64]],
+        failed: &mut Vec<Failed>,
+    ) {
+        let sweep = self.sweep;
+        let mut refused = [false; LANES];
+        let mut temperature = None;
+        for (p, set) in sweep.settings.iter().enumerate() {
+            if p == 0 || set.op.fuel_temperature != temperature {
+                temperature = set.op.fuel_temperature;
+                self.reduced.impose_temperature(temperature);
+                for lane in 0..lanes {
+                    if refused[lane] {
+                        continue;
+                    }
+                    let why = match self.take(first + lane, inputs) {
+                        Err((slot, si)) => Some(self.reduced.refusal(slot, si)),
+                        Ok(()) => match self.reduced.car() {
+                            Some(car) => {
+                                self.cars.put(lane, car);
+                                None
+                            }
+                            None => Some(self.fuel_refusal(&set.op)),
+                        },
+                    };
+                    if let Some(why) = why {
+                        refused[lane] = true;
+                        failed.push(Failed { draw: first + lane, point: None, why });
+                        self.reduced.restore(&self.base);
+                        // Any good car keeps the lane quiet.
+                        if let Some(car) = self.reduced.car() {
+                            self.cars.put(lane, car);
+                        }
+                    }
+                }
+                // Spare lanes repeat the last.
+                for lane in lanes..LANES {
+                    let (cars, reduced) = (&mut self.cars, &mut self.reduced);
+                    if let Some(car) = reduced.car() {
+                        cars.put(lane, car);
+                    }
+                }
+            }
+            let lay = &sweep.reduced.layout;
+            solve(lay, &self.cars, &mut self.ask, &mut self.state, set, p == 0);
+            let mut general = [false; LANES];
+            for lane in 0..lanes {
+                if refused[lane] {
+                    continue;
+                }
+                self.effort.points += 1;
+                self.effort.steps += self.state.steps[lane] as u64;
+                if self.state.done[lane] > 0.0 {
+                    self.effort.settled += 1;
+                } else {
+                    general[lane] = !self.mend(lane, first + lane, inputs, set);
+                }
+            }
+            let reading = Reading { lay, car: &*self.cars, ask: &*self.ask, set, state: &*self.state };
+            read(&reading, &sweep.outputs, &mut self.read);
+            let n = sweep.outputs.len();
+            if let Some(o) = sweep.outputs.iter().position(|o| *o == Output::Headroom)
+                && set.running
+            {
+                for lane in 0..lanes {
+                    if self.read[o][lane].is_nan() && !refused[lane] && !general[lane] {
+                        self.read[o][lane] = self.bracketed_headroom(first + lane, inputs, set);
+                    }
+                }
+            }
+            for (o, column) in self.read.iter().enumerate() {
+                outputs[p * n + o][first..first + lanes].copy_from_slice(&column[..lanes]);
+            }
+            for lane in 0..lanes {
+                let draw = first + lane;
+                let mut write = |o: usize, y: f64| outputs[p * n + o][draw] = y;
+                if refused[lane] {
+                    self.effort.points += 1;
+                    self.effort.failed += 1;
+                    (0..n).for_each(|o| write(o, f64::NAN));
+                } else if general[lane] {
+                    match self.general(draw, inputs, set) {
+                        Ok(ys) => {
+                            self.effort.general += 1;
+                            ys.iter().enumerate().for_each(|(o, y)| write(o, *y));
+                        }
+                        Err(why) => {
+                            self.effort.failed += 1;
+                            failed.push(Failed { draw, point: Some(p), why });
+                            (0..n).for_each(|o| write(o, f64::NAN));
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// Solves one lane alone, by Newton's method afresh or by brackets.
+    #[cold]
+    fn mend(&mut self, lane: usize, draw: usize, inputs: &[&[f64]], set: &Setting) -> bool {
+        if self.ask.valid[lane] == 0.0 || self.take(draw, inputs).is_err() {
+            return false;
+        }
+        let lay = &self.sweep.reduced.layout;
+        let Some(car) = self.reduced.car() else { return false };
+        let mut ask = Ask::<1>::blank();
+        ask.fill(lay, car, set);
+        let mut state = State::<1>::blank();
+        for damping in [1.0, 0.5] {
+            state.start(lay, car, &ask, set);
+            state.solve(lay, car, &ask, set, 60, damping);
+            if state.done[0] > 0.0 {
+                self.effort.alone += 1;
+                self.state.put(lane, &state);
+                return true;
+            }
+        }
+        match bracket::solve(lay, car, &ask, set) {
+            Some(found) => {
+                self.effort.bracketed += 1;
+                self.state.put(lane, &found);
+                true
+            }
+            None => false,
+        }
+    }
+
+    /// Headroom of the supply of one lane, where Newton's method cycles.
+    #[cold]
+    fn bracketed_headroom(&mut self, draw: usize, inputs: &[&[f64]], set: &Setting) -> f64 {
+        if self.take(draw, inputs).is_err() {
+            return f64::NAN;
+        }
+        let lay = &self.sweep.reduced.layout;
+        let Some(car) = self.reduced.car() else { return f64::NAN };
+        let mut ask = Ask::<1>::blank();
+        ask.fill(lay, car, set);
+        bracket::supply(lay, car, &ask, set, ask.crack[0]).map_or(f64::NAN, |q| {
+            (q - seep(car.injection.leak[0], ask.crack[0] - ask.manifold[0])) / ask.asked[0] - 1.0
+        })
+    }
+
+    /// The general solver's answer, or its reason.
+    #[cold]
+    fn general(&mut self, draw: usize, inputs: &[&[f64]], set: &Setting) -> Result<Vec<f64>> {
+        if let Err((slot, si)) = self.take(draw, inputs) {
+            return Err(self.reduced.refusal(slot, si));
+        }
+        let build = self.reduced.as_build()?;
+        let p = point(&build, &set.op)?;
+        self.sweep
+            .outputs
+            .iter()
+            .zip(&self.sweep.names)
+            .map(|(o, name)| o.at_point(name, &p, &build))
+            .collect()
+    }
+
+    #[cold]
+    fn fuel_refusal(&self, op: &Operating) -> Error {
+        match self.reduced.as_build().and_then(|b| point(&b, op)) {
+            Err(e) => e,
+            Ok(_) => Error::new(Kind::Range, "the fuel's laws do not hold for this draw").at_key("fuel"),
+        }
+    }
+}
+
+#[inline(always)]
+fn solve_lanes<const W: usize>(
+    lay: &Layout,
+    cars: &Car<W>,
+    ask: &mut Ask<W>,
+    state: &mut State<W>,
+    set: &Setting,
+    afresh: bool,
+) {
+    ask.fill(lay, cars, set);
+    if afresh {
+        state.start(lay, cars, ask, set);
+    } else {
+        let lost = state.lost(ask);
+        state.follow(lay, cars, ask);
+        if lost.contains(&1.0) {
+            let mut fresh = State::blank();
+            fresh.start(lay, cars, ask, set);
+            state.begin(&lost, &fresh);
+        }
+    }
+    state.solve(lay, cars, ask, set, MOST, 1.0);
+}
+
+macro_rules! wide {
+    ($(#[$doc:meta])* $name:ident = $body:ident ( $($arg:ident: $t:ty),* )) => {
+        $(#[$doc])*
+        fn $name($($arg: $t),*) {
+            #[cfg(target_arch = "x86_64")]
+            {
+                #[target_feature(enable = "avx2")]
+                fn on_avx2($($arg: $t),*) {
+                    $body($($arg),*);
+                }
+                if std::arch::is_x86_feature_detected!("avx2") {
+                    // SAFETY: the processor has been asked for the one feature that the function needs. There is no
+                    // other way to compile code for it without making the whole program depend on it.
+                    #[allow(unsafe_code)]
+                    return unsafe { on_avx2($($arg),*) };
+                }
+            }
+            $body($($arg),*);
+        }
+    };
+}
+
+wide! {
+    /// Asks and solves one point for all lanes, with the widest vectors of this processor. No fused product is
+    /// formed on any, so the bits are the same.
+    solve = solve_lanes(
+        lay: &Layout, cars: &Car<LANES>, ask: &mut Ask<LANES>, state: &mut State<LANES>, set: &Setting, afresh: bool
+    )
+}
+
+wide! {
+    /// Reads the figures out for all lanes.
+    read = read_lanes(reading: &Reading<'_, LANES>, outputs: &[Output], to: &mut [[f64; LANES]])
+}
+
+#[inline(always)]
+fn read_lanes<const W: usize>(reading: &Reading<'_, W>, outputs: &[Output], to: &mut [[f64; W]]) {
+    reading.write(outputs, to);
+}
