@@ -58,7 +58,7 @@ fn l1_the_units_of_the_trade() {
 #[test]
 fn l2_the_factors_of_a_fixed_rail() {
     // sqrt((p_b - p_m)/p_b), by hand; the table of the lesson.
-    let table = [(3.0, [0.876, 0.816, 0.730]), (4.0, [0.908, 0.866, 0.806])];
+    let table: [(f64, [f64; 3]); 2] = [(3.0, [0.876, 0.816, 0.730]), (4.0, [0.908, 0.866, 0.806])];
     let one = car("hill-climb-car/cure-second-pump");
     for (base, factors) in table {
         let text = format!("{base} bar");
