@@ -273,7 +273,7 @@ class Cars:
             hit |= dd < least
             dd = np.maximum(dd, least)
             x, d = to, d + dd
-            if not ((np.abs(dd) > 0.05) | (np.abs(q_x * dx + q_d * dd) > 1e-10) | hit).any():
+            if not ((np.abs(dd) > 2.0) | (np.abs(q_x * dx + q_d * dd) > 3e-9) | hit).any():
                 break
         self.slope = 1 / s
         pressure = rail_x * dx + rail_d * dd

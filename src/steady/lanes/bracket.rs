@@ -112,7 +112,7 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     };
     // Rail pressure that drives a flow through the regulator's leg.
     let through = |q: f64| {
-        let behind = p.to[0] + loss(&lay.back, &car.back, q);
+        let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)); // what seeps back costs nothing
         let seat = law.at_flow(q, rho, behind, ask.reference[0]);
         (seat.fuel + loss(&lay.to_regulator, &car.to_regulator, q), behind, seat)
     };
@@ -142,7 +142,7 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     let flows = pumps(meet)?;
     let mut out = State::<1>::blank();
     let (_, _, poppet) = through(q.max(0.0));
-    let behind = p.to[0] + loss(&lay.back, &car.back, q);
+    let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)); // what seeps back costs nothing
     let lift = if q > 0.0 { poppet.lift } else { 0.0 };
     out.x = [lift];
     out.rail = [rail];

@@ -21,12 +21,13 @@ use super::reduced::Layout;
 
 /// Slope of the shut regulator, as in [`crate::part::regulator`].
 pub(super) const SHUT: f64 = 1e16;
-/// The last step of the difference, Pa: Newton squares what is left, so 1e-8 Pa or so remains.
-const LAST: f64 = 0.05;
-/// The same for a flow, m³/s.
-const LAST_FLOW: f64 = 1e-10;
+/// The last step of the difference, Pa: Newton squares what is left, so less than 1e-4 Pa remains.
+const LAST: f64 = 2.0;
+/// The same for a flow, m³/s, and as a part of one pump's.
+const LAST_FLOW: f64 = 3e-9;
+const LAST_PART: f64 = 1e-4;
 /// The same for the pressure where pumps meet, Pa.
-pub(super) const LAST_LEVEL: f64 = 5.0;
+pub(super) const LAST_LEVEL: f64 = 100.0;
 /// The same for a pump that vapour takes flow from: its law bends most.
 const LAST_STRAINED: f64 = 1e-12;
 
@@ -336,7 +337,8 @@ impl<const W: usize> State<W> {
                         let to = if closes { -1e-14 } else { min(to, 3e-4) };
                         // On a shut valve's steep branch a small step says nothing: the pressures must meet.
                         let met = (level - end[k][i]).abs() <= LAST_LEVEL;
-                        let small = !closes && met && step.abs() <= LAST_FLOW;
+                        let least = min(LAST_FLOW, max(LAST_PART * was.abs(), 1e-13));
+                        let small = !closes && met && step.abs() <= least;
                         settled[i] = if small { settled[i] } else { 0.0 };
                         self.q[k][i] = if self.done[i] > 0.0 { was } else { to };
                         inlet[k][i] += inlet_slope[k][i] * step;
@@ -349,7 +351,7 @@ impl<const W: usize> State<W> {
                 let pressure = rail_x[i] * dx[i] + rail_d[i] * dd[i];
                 let flow = q_x[i] * dx[i] + q_d[i] * dd[i];
                 let passed = qr[i] + qr_x[i] * dx[i] + qr_d[i] * dd[i];
-                let behind = p.to[i] + loss[i] + loss_q[i] * (passed - qr[i] + leak[i]);
+                let behind = p.to[i] + loss[i] + loss_q[i] * (passed - qr[i]);
                 self.x[i] = if live { self.x[i] + dx[i] } else { self.x[i] };
                 self.d[i] = if live { self.d[i] + dd[i] } else { self.d[i] };
                 self.rail[i] = if live { rail[i] + pressure } else { self.rail[i] };

@@ -432,13 +432,25 @@ macro_rules! wide {
         fn $name($($arg: $t),*) {
             #[cfg(target_arch = "x86_64")]
             {
+                #[target_feature(enable = "avx512f,avx512vl,avx512dq")]
+                fn on_avx512($($arg: $t),*) {
+                    $body($($arg),*);
+                }
                 #[target_feature(enable = "avx2")]
                 fn on_avx2($($arg: $t),*) {
                     $body($($arg),*);
                 }
+                let has512 = std::arch::is_x86_feature_detected!("avx512f")
+                    && std::arch::is_x86_feature_detected!("avx512vl")
+                    && std::arch::is_x86_feature_detected!("avx512dq");
+                if has512 {
+                    // SAFETY: the processor has been asked for every feature that the function needs. There is no other
+                    // way to compile code for them without making the whole program depend on them.
+                    #[allow(unsafe_code)]
+                    return unsafe { on_avx512($($arg),*) };
+                }
                 if std::arch::is_x86_feature_detected!("avx2") {
-                    // SAFETY: the processor has been asked for the one feature that the function needs. There is no
-                    // other way to compile code for it without making the whole program depend on it.
+                    // SAFETY: as above.
                     #[allow(unsafe_code)]
                     return unsafe { on_avx2($($arg),*) };
                 }
