@@ -172,17 +172,19 @@ impl Regulator {
         let dp = dp_at(x);
         let area = opening_area(self.seat, x);
         let da = if PI * self.seat * x < self.seat_area() { PI * self.seat } else { 0.0 };
-        // Implicit differentiation of B(x; Q, p_ret) = dp net + offset - k x - c A dp = 0.
+        // Along the balance dp (net - c A) = k x - offset, both dp and Q follow from the lift; written so, nothing
+        // cancels where the flow goes to nothing.
         let weight = net - self.flow_force * area;
-        let dp_x = -2.0 * dp * da / area;
-        let b_x = dp_x * weight - self.rate - self.flow_force * da * dp;
-        let dp_q = 2.0 * dp / q;
-        let x_q = -dp_q * weight / b_x;
-        let x_r = -self.area / b_x;
+        let stiff = self.rate + self.flow_force * da * dp;
+        let dp_x = stiff / weight;
+        let v2 = 2.0 * dp / rho;
+        let q_x = self.cd * (da * v2.sqrt() + area * dp_x / (rho * v2.sqrt()));
+        // At constant flow the return pressure moves dp, and the lift makes room: dx = -A ddp/(2 dp dA/dx).
+        let by_return = if da > 0.0 { 1.0 - self.area / (weight + stiff * area / (2.0 * dp * da)) } else { 1.0 };
         Seat {
             fuel: p_return + dp,
-            slope: dp_q + dp_x * x_q,
-            by_return: 1.0 + dp_x * x_r,
+            slope: dp_x / q_x,
+            by_return,
             lift: x,
             mode: Mode::Control,
         }
@@ -194,7 +196,7 @@ impl Regulator {
         // Start where the orifice would drop the cracking difference.
         let crack = (-offset / net).max(1.0);
         let mut x = (q / (self.cd * PI * self.seat * (2.0 * crack / rho).sqrt())).min(0.999 * high);
-        for _ in 0..60 {
+        for _ in 0..200 {
             let b = balance(x);
             if b > 0.0 {
                 low = x
@@ -205,9 +207,10 @@ impl Regulator {
             let slope = (balance(x + h) - b) / h;
             let mut next = x - b / slope;
             if !(next > low && next < high) {
-                next = 0.5 * (low + high);
+                // The lift may be any power of ten below the stop: halve its logarithm.
+                next = (low.max(1e-24) * high).sqrt();
             }
-            if (next - x).abs() <= 1e-14 * self.max_lift + 1e-13 * x {
+            if (next - x).abs() <= 1e-13 * x {
                 return next;
             }
             x = next;
