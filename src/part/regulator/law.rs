@@ -180,14 +180,9 @@ impl Regulator {
         let v2 = 2.0 * dp / rho;
         let q_x = self.cd * (da * v2.sqrt() + area * dp_x / (rho * v2.sqrt()));
         // At constant flow the return pressure moves dp, and the lift makes room: dx = -A ddp/(2 dp dA/dx).
-        let by_return = if da > 0.0 { 1.0 - self.area / (weight + stiff * area / (2.0 * dp * da)) } else { 1.0 };
-        Seat {
-            fuel: p_return + dp,
-            slope: dp_x / q_x,
-            by_return,
-            lift: x,
-            mode: Mode::Control,
-        }
+        let by_return =
+            if da > 0.0 { 1.0 - self.area / (weight + stiff * area / (2.0 * dp * da)) } else { 1.0 };
+        Seat { fuel: p_return + dp, slope: dp_x / q_x, by_return, lift: x, mode: Mode::Control }
     }
 
     /// The unique root of a falling balance on `(0, x_max)`: Newton in `1/x`-friendly form, kept in a bracket.
