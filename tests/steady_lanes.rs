@@ -469,14 +469,14 @@ fn a_refused_draw_is_kept_with_its_reason() {
     let results = sweep.run(&[&wear, &ambient]).unwrap();
     assert_eq!(results.failed[0].draw, 1);
     assert!(results.failed[0].why.to_string().contains("wear"), "{}", results.failed[0].why);
-    for p in 0..points.len() {
+    for (p, asked) in points.iter().enumerate() {
         assert!(results.values[[p, 0, 1]].is_nan());
         assert_eq!(results.values[[p, 0, 0]].to_bits(), results.values[[p, 0, 3]].to_bits());
         // At 42 kPa outside the compressor is asked for more than its law covers, or it is solved as the solver does.
         let mut high = build.clone();
         high.set_si("ambient.pressure", 42e3).unwrap();
         high.set_si("main pump.wear", 0.05).unwrap();
-        match point(&high, &points[p]) {
+        match point(&high, asked) {
             Ok(truth) => assert!((results.values[[p, 0, 2]] - truth.rail_pressure().pascals()).abs() < 0.05),
             Err(_) => assert!(results.failed.iter().any(|f| f.draw == 2 && f.point == Some(p))),
         }

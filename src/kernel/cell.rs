@@ -269,7 +269,8 @@ fn as_rust(value: &str, before: &str) -> Result<String, String> {
     if decimal && value.parse::<i64>().is_ok() {
         return Ok(format!("{value}.0"));
     }
-    let parsed = SourceFile::parse(&format!("fn f(){{let _={value};}}"), Edition::Edition2024);
+    // At the level of items nothing but another item may follow the value.
+    let parsed = SourceFile::parse(&format!("const _: () = {value};"), Edition::Edition2024);
     match parsed.errors().is_empty() && !value.is_empty() {
         true => Ok(value.to_owned()),
         false => Err(format!(
