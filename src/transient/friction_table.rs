@@ -3,7 +3,7 @@
 use crate::part::line::friction_factor_churchill_with_slope;
 
 /// Cells an octave of Reynolds number.
-const PER_OCTAVE: u32 = 32;
+const PER_OCTAVE: u32 = 64;
 /// First Reynolds number that is not purely laminar to double precision: 2^4.
 const FIRST: f64 = 16.0;
 const OCTAVES: u32 = 20;
