@@ -83,7 +83,7 @@ fn what_is_wrong_in_a_build_is_named_with_its_line() {
         (
             "bore = { value = \"8.7 mm\"",
             "bore = { value = \"-8.7 mm\"",
-            vec!["feed hose.bore", "-8.7 mm", "accepted: 1 mm"],
+            vec!["feed hose.bore", "-8.7 mm", "accepted: 1.000 mm"],
         ),
         ("bore = { value = \"8.7 mm\"", "bore = { value = 8.7", vec!["feed hose.bore", "without its unit"]),
         (

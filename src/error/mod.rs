@@ -181,7 +181,12 @@ impl std::error::Error for Error {}
 pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
     let mut scored: Vec<_> = names
         .into_iter()
-        .map(|n| (strsim::jaro_winkler(&word.to_lowercase(), &n.to_lowercase()), n))
+        .map(|n| {
+            let (w, m) = (word.to_lowercase(), n.to_lowercase());
+            // Half of a name of two words is meant as often as a slip of the pen.
+            let part = w.len() > 2 && m.split_whitespace().any(|piece| piece == w);
+            (if part { 1.0 } else { strsim::jaro_winkler(&w, &m) }, n)
+        })
         .filter(|(s, _)| *s > 0.75)
         .collect();
     scored.sort_by(|a, b| b.0.total_cmp(&a.0));
