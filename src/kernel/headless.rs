@@ -193,14 +193,38 @@ impl Outputs {
     }
 }
 
+/// The outputs with each stream in one piece: which of two streams speaks first is up to the machine.
+fn settled(outputs: &[Value]) -> Vec<Value> {
+    let mut streams: Vec<Value> = Vec::new();
+    let mut others = Vec::new();
+    for o in outputs {
+        if o["output_type"] != "stream" {
+            others.push(o.clone());
+            continue;
+        }
+        let text = output::text(&o["text"]).unwrap_or_default();
+        match streams.iter_mut().find(|s| s["name"] == o["name"]) {
+            Some(s) => s["text"] = (output::text(&s["text"]).unwrap_or_default() + &text).into(),
+            None => {
+                let mut s = o.clone();
+                s["text"] = text.into();
+                streams.push(s);
+            }
+        }
+    }
+    streams.sort_by_key(|s| s["name"].as_str().unwrap_or_default().to_owned());
+    streams.extend(others);
+    streams
+}
+
 /// The first place where a run says something else than what is stored: cell and what differs.
 pub fn first_difference(stored: &Notebook, ran: &Notebook) -> Option<(usize, String)> {
     for (old, new) in stored.cells().zip(ran.cells()) {
         if old.kind() != CellKind::Code || old.has_tag("skip-execution") {
             continue;
         }
-        let (before, after) = (old.outputs(), new.outputs());
-        for (n, (a, b)) in before.iter().zip(after).enumerate() {
+        let (before, after) = (settled(old.outputs()), settled(new.outputs()));
+        for (n, (a, b)) in before.iter().zip(&after).enumerate() {
             if let Some(what) = difference(a, b) {
                 return Some((old.index() + 1, format!("output {}: {what}", n + 1)));
             }
