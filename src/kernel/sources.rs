@@ -13,6 +13,11 @@ use std::process::{Command, Stdio};
 
 /// The Debian package that holds the sources.
 const PACKAGE: &str = "rust-web-src";
+/// The evaluator's analyser reads these sources and newer ones. Older ones it half understands, which is worse than
+/// none: `vec![1.0]` loses its type while `2 + 2` works.
+const OLDEST: &str = env!("CARGO_PKG_RUST_VERSION");
+/// Beside the cached sources: which version they are of.
+const VERSION_FILE: &str = "VERSION";
 /// Parts of the sources that the analyser does not need; without them it reads a quarter as much.
 const LEFT_OUT: [&str; 6] = ["tests", "benches", "vendor", "stdarch", "portable-simd", "compiler-builtins"];
 
@@ -38,7 +43,8 @@ pub fn place(toolchain: &Toolchain) -> Result<PathBuf, String> {
 /// When they are nowhere and cannot be fetched here, with every way to provide them.
 pub fn make_sure(toolchain: &Toolchain, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, String> {
     let place = place(toolchain)?;
-    if holds_sources(&place) {
+    let in_cache = place == cached()?;
+    if holds_sources(&place) && (!in_cache || new_enough_in(&place)) {
         return Ok(place);
     }
     let missing = |why: &str| {
@@ -60,6 +66,20 @@ fn holds_sources(folder: &Path) -> bool {
     folder.join("core/src/lib.rs").is_file() && folder.join("std/src/lib.rs").is_file()
 }
 
+/// Whether the cached copy says of itself that it is new enough.
+fn new_enough_in(folder: &Path) -> bool {
+    std::fs::read_to_string(folder.join(VERSION_FILE)).is_ok_and(|v| new_enough(v.trim()))
+}
+
+/// Compares the first two numbers of a version, as in `1.96.0+dfsg1-1`.
+fn new_enough(version: &str) -> bool {
+    let minor = |v: &str| -> Option<(u32, u32)> {
+        let mut parts = v.split('.').map(|p| p.parse().ok());
+        Some((parts.next()??, parts.next()??))
+    };
+    minor(version).is_some_and(|v| Some(v) >= minor(OLDEST))
+}
+
 /// Fetches and unpacks the package beside its final place, then renames.
 fn fetch(place: &Path, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
     let said = |what: &str, e: std::io::Error| format!("{what}: {e}");
@@ -68,7 +88,7 @@ fn fetch(place: &Path, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
     // One fetch at a time; who waited finds the work done.
     let lock = File::create(parent.join("rust-src.lock")).map_err(|e| said("the cache folder", e))?;
     lock.lock().map_err(|e| said("the lock of the cache", e))?;
-    if holds_sources(place) {
+    if holds_sources(place) && new_enough_in(place) {
         return Ok(());
     }
     let scratch = parent.join(format!("rust-src-{}", std::process::id()));
@@ -80,26 +100,52 @@ fn fetch(place: &Path, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
         place.display()
     ));
     let done = fetch_into(&scratch, tell).and_then(|library| {
+        // Sources that are too old may lie there.
+        let _ = std::fs::remove_dir_all(place);
         std::fs::rename(&library, place).map_err(|e| said("moving the sources to their place", e))
     });
     let _ = std::fs::remove_dir_all(&scratch);
     done
 }
 
-fn fetch_into(scratch: &Path, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, String> {
-    let download = || run(Command::new("apt-get").args(["download", PACKAGE]).current_dir(scratch));
-    if let Err(first) = download() {
-        // A machine that never read the package lists knows no package; reading them needs root.
-        if !first.contains("Unable to locate")
-            && !first.contains("No candidate")
-            && !first.contains("Can't find")
-        {
-            return Err(first);
-        }
-        tell("The package is unknown here; reading the package lists with `apt-get update`");
-        run(Command::new("apt-get").arg("update")).map_err(|second| format!("{first}; then {second}"))?;
-        download()?;
+/// Package lists of our own, read afresh into `scratch`: needs no root and changes nothing outside.
+fn own_lists(scratch: &Path) -> Result<Vec<String>, String> {
+    let mut options = Vec::new();
+    for (key, folder, inside) in
+        [("Dir::State::lists", "lists", "partial"), ("Dir::Cache", "cache", "archives/partial")]
+    {
+        let folder = scratch.join(folder);
+        std::fs::create_dir_all(folder.join(inside)).map_err(|e| format!("the cache folder: {e}"))?;
+        options.extend(["-o".to_owned(), format!("{key}={}", folder.display())]);
     }
+    run(Command::new("apt-get").args(&options).arg("update"))?;
+    Ok(options)
+}
+
+/// The version that `apt-get` would download, from the file name that it prints: `PACKAGE_VERSION_ARCH.deb`.
+fn offered(options: &[String]) -> Result<String, String> {
+    let out = run(Command::new("apt-get").args(options).args(["download", "--print-uris", PACKAGE]))?;
+    let version = out.split_whitespace().find_map(|word| word.strip_prefix(PACKAGE)?.strip_prefix('_'));
+    let version = version.and_then(|rest| rest.split('_').next());
+    version.map(str::to_owned).ok_or_else(|| format!("apt-get knows no version of {PACKAGE}"))
+}
+
+fn fetch_into(scratch: &Path, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, String> {
+    // Package lists may be missing or from years ago; then the lists are read again, for this fetch only.
+    let known = offered(&[]).ok().filter(|v| new_enough(v));
+    let (options, version) = match known {
+        Some(version) => (Vec::new(), version),
+        None => {
+            tell("This machine's package lists do not have it, or an old one; reading the lists again");
+            let options = own_lists(scratch)?;
+            let version = offered(&options)?;
+            (options, version)
+        }
+    };
+    if !new_enough(&version) {
+        return Err(format!("Debian's package is of version {version}, and {OLDEST} or newer is needed"));
+    }
+    run(Command::new("apt-get").args(&options).args(["download", PACKAGE]).current_dir(scratch))?;
     let entries = std::fs::read_dir(scratch).map_err(|e| e.to_string())?;
     let deb = entries.flatten().map(|e| e.path()).find(|p| p.extension().is_some_and(|x| x == "deb"));
     let deb = deb.ok_or("apt-get downloaded no package file")?;
@@ -129,16 +175,32 @@ fn fetch_into(scratch: &Path, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, Str
     unpacked?;
     let versions = std::fs::read_dir(scratch.join("usr/src")).map_err(|e| e.to_string())?;
     let library = versions.flatten().map(|e| e.path().join("library")).find(|p| holds_sources(p));
-    library.ok_or_else(|| format!("{PACKAGE} does not hold the library's sources where expected"))
+    let library = library.ok_or_else(|| format!("{PACKAGE} does not hold the sources where expected"))?;
+    std::fs::write(library.join(VERSION_FILE), &version).map_err(|e| format!("the cache folder: {e}"))?;
+    Ok(library)
 }
 
-fn run(command: &mut Command) -> Result<(), String> {
+/// Runs to the end; what it printed, or the line that says what went wrong.
+fn run(command: &mut Command) -> Result<String, String> {
     let name = command.get_program().to_string_lossy().into_owned();
     let out = command.output().map_err(|e| format!("{name}: {e}"))?;
     if out.status.success() {
-        return Ok(());
+        return Ok(String::from_utf8_lossy(&out.stdout).into_owned());
     }
     let said = String::from_utf8_lossy(&out.stderr);
     let last = said.lines().rev().find(|l| l.starts_with("E:")).or(said.lines().last()).unwrap_or_default();
     Err(format!("{name} ended with {}: {last}", out.status))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::new_enough;
+
+    #[test]
+    fn versions_are_told_apart_by_number() {
+        assert!(new_enough("1.96.0+dfsg1-1~deb12u2") && new_enough("1.100.0") && new_enough("2.0.0"));
+        assert!(
+            !new_enough("1.85.0+dfsg3-1") && !new_enough("1.9.0") && !new_enough("") && !new_enough("new")
+        );
+    }
 }
