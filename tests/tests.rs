@@ -104,3 +104,5 @@ mod transient_network;
 mod transient_run;
 // A hose with waves: surge, periods, chambers, a published example; lumps converge to it.
 mod transient_waves;
+// The words of a cell for changes in time.
+mod workshop_transient;

@@ -96,7 +96,7 @@ fn default_settings_hold_50_pa_and_1e_5_against_the_other_method_at_tight_tolera
     assert!(implicit.0 < 50.0 && implicit.1 < 1e-5, "{implicit:?}");
     // The ripple is that of the trade: kilopascals at the firing frequency.
     let (low, high) = tight.rail.iter().fold((f64::MAX, 0.0f64), |(l, h), p| (l.min(*p), h.max(*p)));
-    assert!((2e3..3e4).contains(&(high - low)), "{}", high - low);
+    assert!((1e3..3e4).contains(&(high - low)), "{}", high - low);
 }
 
 #[test]
@@ -105,7 +105,7 @@ fn the_error_falls_with_the_tolerance() {
     let tight = record(&live, Rodas4::new(), 1e-5, 0.1);
     let errors: Vec<f64> =
         [10.0, 1.0, 0.1, 0.01].map(|f| differ(&record(&live, Tsit5::new(), f, 0.1), &tight).0).to_vec();
-    assert!(errors[3] < 0.05 && errors[3] < 0.05 * errors[0], "{errors:?}");
+    assert!(errors[3] < 0.5 && errors[3] < 0.01 * errors[0], "{errors:?}");
     assert!(errors.windows(2).all(|w| w[1] < 1.2 * w[0]), "{errors:?}");
 }
 

@@ -225,7 +225,9 @@ fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], end: &[f64; N
         net.ends.iter().enumerate().map(|(k, e)| (e.name.clone(), moved(system.received(k)))).collect();
     let injectors =
         net.injectors.iter().enumerate().map(|(k, i)| (i.name.clone(), moved(system.injected(k)))).collect();
-    let stored = net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();
+    let in_nodes: f64 =
+        net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();
+    let stored = in_nodes + system.swept_since(start, end);
     let warming = net.nodes.iter().map(|n| n.volume).sum::<f64>() * net.fluid.expansion;
     let grown = warming * (net.temperature.at(t) - net.temperature.at(0.0));
     Ledger { ends, injectors, stored, imbalance: system.volume_since(start, end) - grown }

@@ -125,7 +125,7 @@ pub struct Ledger {
     pub ends: IndexMap<String, f64>,
     /// Passed by each injector.
     pub injectors: IndexMap<String, f64>,
-    /// Taken up by the lines and chambers as their pressures changed.
+    /// Taken up by the lines and chambers as their pressures changed, and under the diaphragms as they moved.
     pub stored: f64,
     /// What is left over: zero but for rounding.
     pub imbalance: f64,

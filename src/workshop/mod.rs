@@ -22,6 +22,7 @@ mod pot;
 mod reading;
 mod run;
 mod tolerance;
+mod transient;
 
 pub use answer::{Compared, Feedback, Prediction, Question, Worded, check, predict, words};
 pub use car::{Car, car, car_file};
@@ -34,6 +35,7 @@ pub use pot::{Pot, surge_pot};
 pub use reading::Reading;
 pub use run::Run;
 pub use tolerance::{Tolerances, across_tolerances};
+pub use transient::{Transient, compare_in_time};
 
 /// Stops a cell with one sentence.
 pub(crate) fn stop(error: impl std::fmt::Display) -> ! {

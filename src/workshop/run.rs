@@ -183,7 +183,7 @@ pub(super) fn shown(a: Amount) -> f64 {
     if a.dim == Dim::Ratio { a.si } else { a.shown().number }
 }
 
-fn axis(name: &str, a: Amount) -> Axis {
+pub(super) fn axis(name: &str, a: Amount) -> Axis {
     let unit = a.dim.shown_in().symbol;
     let kind = match a.flavour {
         Flavour::Plain => String::new(),

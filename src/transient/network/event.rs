@@ -87,6 +87,32 @@ pub enum EventKind {
     Corner,
 }
 
+impl EventKind {
+    /// What happened, in words.
+    #[must_use]
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Commanded { .. } => "commanded open",
+            Self::Opened { .. } => "opened",
+            Self::Closed { .. } => "closed",
+            Self::OutsideDeadTime { .. } => "asked outside its dead-time table",
+            Self::CheckShut { .. } => "check valve shut",
+            Self::CheckOpened { .. } => "check valve opened",
+            Self::PoppetSeated { .. } => "poppet came to its seat",
+            Self::PoppetFullLift { .. } => "poppet came to full lift",
+            Self::PoppetStuck { .. } => "poppet held by friction",
+            Self::PoppetMoved { .. } => "poppet moved",
+            Self::Boils { .. } => "reached vapour pressure",
+            Self::Collapsed { .. } => "vapour collapsed",
+            Self::PumpStopped { .. } => "pump stopped",
+            Self::PumpStarted { .. } => "pump started",
+            Self::RanDry { .. } => "ran dry",
+            Self::Until => "the condition was met",
+            Self::Corner => "what is imposed changed its course",
+        }
+    }
+}
+
 /// A sudden thing with its time, s.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Event {

@@ -2,12 +2,16 @@
 //!
 //! | state | law |
 //! |---|---|
-//! | node pressure | `C dp/dt = ΣQ`, never felt below vapour pressure |
+//! | node pressure | `C dp/dt = ΣQ - Σ A v`, never felt below vapour pressure; `A v`: room that a diaphragm makes |
 //! | branch flow | `I dQ/dt = Δp + rise - losses(Q)`; a shut check valve holds it at zero |
 //! | pump | back electromotive force `E = K ω`: `dE/dt = K²/J (I - I_load)` |
 //! | regulator | poppet lift and speed between its stops, dry friction, reference lag |
 //! | injector | volume passed since the start |
 //! | end of given pressure | volume received since the start |
+//!
+//! A poppet of lift x makes room (A_d - A_s) x on its fuel side and A_s x on its return side, as a single-stage relief
+//! valve does (H. E. Merritt, Hydraulic Control Systems, on single-stage pressure control valves, from memory): what the fuel's pressure does on the
+//! diaphragm is taken out of the fuel, so the two cannot feed each other. Left out, any usual diaphragm would sing.
 //!
 //! A branch carries its filter, check valve, fittings and pump in series with the inertance of its line, so the
 //! check valve needs no small volume beside it: the stiffest node of such a network is not there at all.

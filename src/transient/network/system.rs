@@ -257,17 +257,17 @@ impl<const N: usize> NetSystem<N> {
         let mut absolute = [1.0; N];
         let n = &self.net;
         let mut set = |k: usize, v: f64| absolute[k] = v * factor;
-        (0..n.pumps.len()).for_each(|k| set(self.pump(k), 3e-4)); // V
-        (0..n.nodes.len()).for_each(|k| set(self.node(k), 30.0)); // Pa
-        (0..n.branches.len()).for_each(|k| set(self.branch(k), 3e-9)); // m³/s
+        (0..n.pumps.len()).for_each(|k| set(self.pump(k), 1.5e-4)); // V
+        (0..n.nodes.len()).for_each(|k| set(self.node(k), 15.0)); // Pa
+        (0..n.branches.len()).for_each(|k| set(self.branch(k), 1.5e-9)); // m³/s
         for k in 0..n.regulators.len() {
             let at = self.poppet_at(k);
-            set(at, 3e-8); // m
-            set(at + 1, 3e-4); // m/s
-            set(at + 2, 30.0); // Pa
+            set(at, 1.5e-8); // m
+            set(at + 1, 1.5e-4); // m/s
+            set(at + 2, 15.0); // Pa
         }
-        (0..n.injectors.len()).for_each(|k| set(self.injected(k), 3e-11)); // m³
-        (0..n.ends.len()).for_each(|k| set(self.received(k), 3e-10)); // m³
+        (0..n.injectors.len()).for_each(|k| set(self.injected(k), 1.5e-11)); // m³
+        (0..n.ends.len()).for_each(|k| set(self.received(k), 1.5e-10)); // m³
         let mut options = Options::with_absolute(0.0, absolute);
         options.active = self.active();
         options
@@ -376,7 +376,29 @@ impl<const N: usize> NetSystem<N> {
         let stored: f64 = nodes.map(|(k, n)| n.capacitance * (y[self.node(k)] - y0[self.node(k)])).sum();
         let last = self.received(self.net.ends.len());
         let moved: f64 = (self.injected(0)..last).map(|k| y[k] - y0[k]).sum();
-        stored + moved
+        stored + moved + self.swept_since(y0, y)
+    }
+
+    /// Room made under the diaphragms since the state `y0`, m³.
+    #[must_use]
+    pub fn swept_since(&self, y0: &[f64; N], y: &[f64; N]) -> f64 {
+        let lift = |k: usize| self.poppet_at(k);
+        self.net.regulators.iter().enumerate().map(|(k, r)| r.area * (y[lift(k)] - y0[lift(k)])).sum()
+    }
+
+    /// Puts a poppet on a lift and gives the room that this makes or takes back to the fuel beside it.
+    fn put_poppet(&mut self, k: usize, lift: f64, y: &mut [f64; N]) {
+        let at = self.poppet_at(k);
+        let r = &self.net.regulators[k];
+        let seat = PI / 4.0 * r.seat * r.seat;
+        for (place, area) in [(r.from, r.area - seat), (r.to, seat)] {
+            let room = area * (lift - y[at]);
+            match place {
+                Place::Node(n) => y[self.node(n)] -= room / self.net.nodes[n].capacitance,
+                Place::End(e) => y[self.received(e)] -= room,
+            }
+        }
+        (y[at], y[at + 1]) = (lift, 0.0);
     }
 
     /// Flow through an injector, m³/s, opened or shut as it is.
@@ -506,12 +528,12 @@ impl<const N: usize> NetSystem<N> {
             }
             // Without rebound: it rests where it is pressed, else it turns at once.
             (Poppet::Up, true) | (Poppet::Free, false) => {
-                (y[at], y[at + 1]) = (limit, 0.0);
+                self.put_poppet(k, limit, y);
                 let f = self.force(k, t, y);
                 if f >= -friction - BREAK_AWAY { Poppet::Full } else { self.next_mode(k, f) }
             }
             (Poppet::Down, true) | (Poppet::Free, true) => {
-                (y[at], y[at + 1]) = (0.0, 0.0);
+                self.put_poppet(k, 0.0, y);
                 let f = self.force(k, t, y);
                 if f <= friction + BREAK_AWAY { Poppet::Seat } else { self.next_mode(k, f) }
             }
@@ -629,8 +651,10 @@ impl<const N: usize> System<N> for NetSystem<N> {
             let (from, to) = (self.place(r.from), self.place(r.to));
             let (fuel, back) = (p[from], p[to]);
             let q = self.by_pass_at(r, y[at], fuel - back);
-            into[from] -= q;
-            into[to] += q;
+            // At rest its speed is zero; on its way it makes room on both sides of the seat.
+            let seat = PI / 4.0 * r.seat * r.seat;
+            into[from] -= q + (r.area - seat) * y[at + 1];
+            into[to] += q - seat * y[at + 1];
             if r.lag > 0.0 {
                 dy[at + 2] = (self.references[k].at(t) - y[at + 2]) / r.lag;
             }

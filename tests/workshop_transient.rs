@@ -1,0 +1,57 @@
+//! The words of a cell for changes in time, on the demo car: what each says follows from the physics named beside it.
+
+use railrise::prelude::*;
+
+fn car_before() -> Car {
+    car("hill-climb-car/before-0.7-bar")
+}
+
+#[test]
+fn the_rail_trails_the_manifold_by_the_lag_of_the_reference_hose() {
+    let slow = car_before().with("regulator.reference_lag", "40 ms");
+    let run = slow.boost_step(rpm(4000.0), bar(0.0), bar(0.6), ms(200.0));
+    // A first-order lag trails by its time constant whatever the shape of the change.
+    let reference = run.lag("regulator reference", "manifold pressure");
+    assert!((reference / ms(40.0) - ratio(1.0)).number().abs() < 0.02, "{reference}");
+    // The rail follows the reference within the poppet's own settling.
+    let rail = run.lag("rail pressure", "manifold pressure");
+    assert!(rail > ms(34.0) && rail < ms(48.0), "{rail}");
+    // Slew times lag, 0.6 bar / 0.2 s times 40 ms = 12 kPa, while the ramp lasts (it ends after five lags).
+    let dip = run.dip("differential pressure").si;
+    assert!((9e3..14e3).contains(&dip), "{dip}");
+    let quick = car_before().with("regulator.reference_lag", "1 ms");
+    let other = quick.boost_step(rpm(4000.0), bar(0.0), bar(0.6), ms(200.0));
+    assert!(other.dip("differential pressure").si < 0.3 * dip);
+    let settled = run.settles_within("differential pressure", kpa(1.0)).expect("settles");
+    // From 12 kPa to 1 kPa takes two and a half lags after the ramp.
+    assert!(settled > ms(200.0) && settled < ms(420.0), "{settled}");
+}
+
+#[test]
+fn a_run_shows_itself_and_its_channels_can_be_asked() {
+    let run = car_before().snap(bar(0.6), ms(150.0));
+    assert_eq!(run.ended(), "ran to its end");
+    let page = run.rich();
+    assert!(page.get("text/html").is_some_and(|h| h.contains("<svg") && h.contains("lowest")));
+    assert!(run.lowest("boost").si < -0.6e5 && run.highest("boost").si > 0.59e5);
+    assert!(run.ripple("rail pressure").si > 100.0);
+    assert!(run.ledger().to_string().contains("tank") && run.channels().contains(&"pump flow"));
+    let two = compare_in_time("differential pressure", &[&run, &run.clone().named("again")]);
+    assert!(two.svg().contains("again"));
+    assert!(run.worst_scheduling().number() < 0.0 && run.worst_pulse().number() < 0.0);
+    assert!(run.events().to_string().contains("What happened"));
+}
+
+#[test]
+#[should_panic(expected = "rail pressure")]
+fn a_channel_that_is_not_there_names_those_that_are() {
+    let _ = car_before().prime().lowest("rail presure");
+}
+
+#[test]
+fn the_demo_car_is_stable_in_small_and_in_time() {
+    for (speed, boost) in [(rpm(900.0), bar(-0.65)), (rpm(3000.0), bar(0.0)), (rpm(6500.0), bar(0.7))] {
+        let table = car_before().small_motions(speed, boost).to_string();
+        assert!(table.contains("dies away") && !table.contains("grows"), "{table}");
+    }
+}
