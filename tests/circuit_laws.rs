@@ -9,7 +9,7 @@ use railrise::spec::Takes;
 use railrise::steady::*;
 use std::sync::LazyLock;
 
-static BUILDS: LazyLock<Vec<Build>> = LazyLock::new(|| {
+pub static BUILDS: LazyLock<Vec<Build>> = LazyLock::new(|| {
     let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets");
     let mut files: Vec<_> = ["hill-climb-car", "layouts"]
         .iter()
@@ -26,7 +26,7 @@ fn named(name: &str) -> &'static Build {
 }
 
 /// A build with up to five values moved: by up to ten times, or to anywhere in their range.
-fn any_build() -> impl Strategy<Value = (Build, String)> {
+pub fn any_build() -> impl Strategy<Value = (Build, String)> {
     let change = (0.0..1.0f64, any::<bool>(), 0.0..1.0f64);
     (0..BUILDS.len(), prop::collection::vec(change, 0..=5)).prop_map(|(i, changes)| {
         let mut b = BUILDS[i].clone();
@@ -47,7 +47,7 @@ fn any_build() -> impl Strategy<Value = (Build, String)> {
     })
 }
 
-fn any_point() -> impl Strategy<Value = Operating> {
+pub fn any_point() -> impl Strategy<Value = Operating> {
     let supply = prop::option::weighted(0.2, 8.0..16.0f64);
     (prop::bool::weighted(0.9), 900.0..7000.0f64, -0.8..1.6f64, supply).prop_map(
         |(runs, n, boost, supply)| {
@@ -57,20 +57,14 @@ fn any_point() -> impl Strategy<Value = Operating> {
     )
 }
 
-/// The point, or nothing when the question is refused as out of range. A point that is not found is an error
-/// that says where it stood.
-fn solved(b: &Build, op: &Operating) -> Option<Point> {
+/// The point, or nothing when the question is refused as out of range.
+pub fn solved(b: &Build, op: &Operating) -> Option<Point> {
     match point(b, op) {
         Ok(p) => Some(p),
-        Err(e) if e.kind() == Kind::Solve => {
-            let text = e.to_string();
-            assert!(
-                text.contains("the leg \"") && text.contains("Pa at") && text.contains("steps"),
-                "{text}"
-            );
+        Err(e) => {
+            assert!(e.kind() != Kind::Solve, "{e}");
             None
         }
-        Err(_) => None,
     }
 }
 
@@ -88,7 +82,8 @@ proptest! {
         for leg in &p.legs {
             let dp = p.junctions[&leg.from] - p.junctions[&leg.to];
             let sum: f64 = leg.parts.iter().map(|x| x.drop).sum();
-            prop_assert!((sum - dp).abs() < 1.0 || leg.flow.abs() < 1e-12, "{said}: {} {sum} {dp}", leg.name);
+            // What passes a pinhole within the promise for flows makes any pressure.
+            prop_assert!((sum - dp).abs() < 1.0 || leg.flow.abs() < 1e-11, "{said}: {} {sum} {dp}", leg.name);
         }
         prop_assert!(p.effort.residual <= 1.0 && p.effort.imbalance <= 1e-10);
     }
@@ -107,8 +102,8 @@ proptest! {
             if let Curve::Displacement { g, k, c } = law.curve {
                 let shaft = emf * (r.current - law.idle_current) * g / c;
                 let slip = k * law.rated_viscosity / p.viscosity + law.wear_slip;
-                let fuel = r.rise * (x.flow + r.derating * r.relieved);
-                let lost = r.derating * slip * r.rise * r.rise;
+                let fuel = r.rise * (x.flow / r.derating + r.relieved);
+                let lost = slip * r.rise * r.rise;
                 let all = shaft.abs() + fuel.abs() + lost.abs() + 1.0;
                 prop_assert!((shaft - fuel - lost).abs() < 1e-6 * all, "{said}: {shaft} {fuel} {lost}");
             }
@@ -119,7 +114,7 @@ proptest! {
     #[test]
     fn two_starting_points_give_one_answer((b, said) in any_build(), op in any_point(), q in 0.0..400.0f64, start in -0.5..9.0f64) {
         let Some(p) = solved(&b, &op) else { return Ok(()) };
-        let Ok(other) = point_from(&b, &op, l_per_h(q), GaugePressure::from_pascals(start * 1e5)) else { return Ok(()) };
+        let other = point_from(&b, &op, l_per_h(q), GaugePressure::from_pascals(start * 1e5)).unwrap();
         for (j, a) in &p.junctions {
             let x = other.junctions[j];
             // A junction between two shut valves holds anything within what leaks through them.
@@ -154,24 +149,20 @@ proptest! {
 }
 
 #[test]
-fn nearly_every_circuit_is_solved() {
+fn every_circuit_that_may_be_asked_is_solved() {
     use proptest::strategy::ValueTree;
     let mut runner = proptest::test_runner::TestRunner::deterministic();
-    let (mut asked, mut not_found) = (0, 0);
+    let mut solved = 0;
     for _ in 0..6000 {
-        let (b, _) = any_build().new_tree(&mut runner).unwrap().current();
+        let (b, said) = any_build().new_tree(&mut runner).unwrap().current();
         let op = any_point().new_tree(&mut runner).unwrap().current();
         match point(&b, &op) {
-            Ok(_) => asked += 1,
-            Err(e) if e.kind() == Kind::Solve => {
-                asked += 1;
-                not_found += 1;
-            }
-            Err(_) => {}
+            Ok(_) => solved += 1,
+            Err(e) => assert!(e.kind() != Kind::Solve, "{said}, {op:?}: {e}"),
         }
     }
-    println!("{asked} circuits with values anywhere in their ranges, {not_found} not solved");
-    assert!(asked > 5000 && not_found * 1000 <= asked, "{not_found} of {asked} were not solved");
+    println!("{solved} circuits with values anywhere in their ranges, all solved");
+    assert!(solved > 5000);
 }
 
 #[test]

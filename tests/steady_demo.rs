@@ -96,10 +96,8 @@ fn the_idle_floor_stays_below_the_idle_rail_with_the_hose_on() {
         let idle = point(&build, &Operating::at(rpm(900.0), bar(-0.65))).unwrap();
         let r = &idle.regulators[0];
         assert_eq!(r.mode, railrise::part::regulator::Mode::Control, "{name}");
-        let law = railrise::part::regulator::Regulator::from_values(
-            &build.part("regulator").unwrap().values,
-            idle.density,
-        );
+        let law =
+            railrise::build::regulator_law(&build.part("regulator").unwrap().values, idle.density).unwrap();
         let floor = law.floor(r.flow, idle.density, r.back);
         assert!(
             idle.rail_pressure().absolute(abs(pa(idle.ambient))).pascals() - floor > 0.3e5,

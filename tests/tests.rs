@@ -70,6 +70,8 @@ mod orifice_reference;
 mod part_laws;
 // The four demo builds: fuelled, short, and each cure.
 mod steady_demo;
+// Every law written out again and held against a point's printed numbers.
+mod steady_reevaluated;
 // The fast form of the common circuit against the general solver; its effort, bits and refusals.
 mod steady_lanes;
 // Run loop: landing, stopping, refusing, watching, convergence.

@@ -1,9 +1,9 @@
 //! The change that each fault makes.
 
 use super::Fault;
-use crate::build::{Build, Leg, Wire};
+use crate::build::{Build, Leg, Wire, regulator_law};
 use crate::error::{Error, Kind, Result};
-use crate::part::regulator::{Regulator, opening_area};
+use crate::part::regulator::opening_area;
 use std::f64::consts::{PI, TAU};
 
 pub(super) fn apply(fault: Fault, build: &Build, s: f64) -> Result<Build> {
@@ -180,7 +180,7 @@ fn base_set_during_overrun(b: &mut Build, s: f64) -> Result<()> {
     let name = first(b, "regulator")?;
     let v = &b.part(&name).expect("just found").values;
     let rho = b.fuel()?.density_at_15().value;
-    let regulator = Regulator::from_values(v, rho);
+    let regulator = regulator_law(v, rho)?;
     let base = v.si("base");
     let supply = b.section("supply");
     let volts = supply.rows("rows").map_or(supply.si("voltage"), |r| r.data[0][1]);

@@ -8,6 +8,7 @@
 //! Source: W. C. Rheinboldt, "On M-functions and their application to nonlinear Gauss-Seidel iterations and to
 //! network flows", J. Math. Anal. Appl. 32 (1970) 274-307 (from memory): such sweeps converge from anywhere.
 
+use super::element::Element;
 use super::network::{End, Linear, MOST, Network, State, solved};
 use nalgebra::DVector;
 
@@ -16,37 +17,99 @@ const BALANCE: f64 = 1e-12;
 /// Junction pressures are sought between these, Pa absolute (below zero: a strangled suction side).
 const BOUNDS: (f64, f64) = (-1e7, 1e7);
 
-/// Brings the state close to the solution; the number of steps taken.
-pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize) -> usize {
-    let sane = |p: &f64| p.is_finite() && *p > BOUNDS.0 && *p < BOUNDS.1;
-    for p in state.pressures.iter_mut().filter(|p| !sane(p)) {
-        *p = n.s.ambient + 3e5;
+/// Brings the state close to the solution; the number of steps taken. Where it starts does not depend on where the
+/// first way gave up, so that one circuit has one answer.
+///
+/// A regulator's pressure may fall with its flow (a long return behind a wide seat), and then its leg has no
+/// single flow between two pressures. So its flow is imposed and raised from nought until the rail no longer
+/// reaches the pressure that drives it: the first crossing, where a regulator that opens from its seat comes to rest.
+pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: usize) -> usize {
+    state.pressures.fill(n.s.ambient + 3e5);
+    state.flows.fill(1e-5);
+    let Some(l) =
+        n.legs.iter().position(|leg| leg.elements.iter().any(|e| matches!(e, Element::Regulator(_))))
+    else {
+        return settle(n, state, junctions, None, most).0;
+    };
+    let mut steps = 0;
+    // What the rail has too much at an imposed flow; a flow that nothing brings is too much of a flow.
+    let mut over = |q: f64, state: &mut State| -> f64 {
+        let mut trial = state.clone();
+        trial.flows[l] = q;
+        let (more, found) = settle(n, &mut trial, junctions, Some(l), most - steps);
+        steps += more;
+        if !found {
+            return f64::NEG_INFINITY;
+        }
+        *state = trial;
+        n.linearise(l, q, state).r
+    };
+    let (mut low, mut f_low) = (0.0, over(0.0, state));
+    if f_low <= 0.0 {
+        let left = most - steps;
+        return steps + settle(n, state, junctions, None, left).0;
     }
-    for q in state.flows.iter_mut().filter(|q| !q.is_finite()) {
-        *q = 0.0;
+    let (mut high, mut f_high) = (FIRST, over(FIRST, state));
+    while f_high > 0.0 && high < MOST {
+        (low, f_low) = (high, f_high);
+        high *= 1.5;
+        f_high = over(high, state);
     }
-    let mut now = Flows::at(n, &state.pressures, &state.flows);
-    for step in 1..=200 {
+    for round in 1..=200 {
+        let middle = 0.5 * (low + high);
+        let chord = (low * f_high - high * f_low) / (f_high - f_low);
+        let q = if round % 3 == 0 || !(chord > low && chord < high) { middle } else { chord };
+        let f = over(q, state);
+        if f.abs() <= 1e-4 || high - low <= 1e-16 * high || q == low || q == high {
+            break;
+        }
+        if f > 0.0 {
+            (low, f_low) = (q, f);
+            f_high *= 0.5;
+        } else {
+            (high, f_high) = (q, f);
+            f_low *= 0.5;
+        }
+    }
+    steps
+}
+
+/// The first flow that is tried through an open regulator, m³/s: 0.004 L/h.
+const FIRST: f64 = 1e-9;
+
+/// Balances the junctions, with the flow of one leg imposed if one is named; the number of steps, and whether found.
+fn settle(
+    n: &Network<'_>,
+    state: &mut State,
+    junctions: usize,
+    imposed: Option<usize>,
+    most: usize,
+) -> (usize, bool) {
+    let mut now = Flows::at(n, &state.pressures, &state.flows, imposed);
+    let most = most.min(200);
+    for step in 1..=most {
         let balance = n.balance(&now.flows, junctions);
         if merit(&balance) <= BALANCE {
             state.flows = now.flows;
-            return step;
+            return (step, true);
         }
         let rhs = DVector::from_iterator(junctions, balance.iter().map(|b| -b));
-        let better = improved(n, &state.pressures, &now, &rhs, merit(&balance));
+        let better = improved(n, &state.pressures, &now, &rhs, merit(&balance), imposed);
         let (pressures, flows) = better.unwrap_or_else(|| {
-            let mut p = state.pressures.clone();
+            // Together first: junctions that a wide hose joins hold each other where they are.
+            let together: Vec<usize> = (0..junctions).collect();
+            let mut p = put_right(n, &state.pressures, &together, &now.flows, imposed);
             for j in 0..junctions {
-                p[j] = put_right(n, &p, j, &now.flows);
+                p = put_right(n, &p, &[j], &now.flows, imposed);
             }
-            let flows = Flows::at(n, &p, &now.flows);
+            let flows = Flows::at(n, &p, &now.flows, imposed);
             (p, flows)
         });
         state.pressures = pressures;
         now = flows;
     }
     state.flows = now.flows;
-    200
+    (most, false)
 }
 
 /// What the junctions are left with together, m³/s.
@@ -61,12 +124,13 @@ fn improved(
     now: &Flows,
     rhs: &DVector<f64>,
     was: f64,
+    imposed: Option<usize>,
 ) -> Option<(Vec<f64>, Flows)> {
     let junctions = rhs.len();
     let tried = |dp: &DVector<f64>, part: f64, enough: f64| {
         let p: Vec<f64> =
             pressures.iter().zip(dp.iter()).map(|(p, d)| (p + part * d).clamp(BOUNDS.0, BOUNDS.1)).collect();
-        let flows = Flows::at(n, &p, &now.flows);
+        let flows = Flows::at(n, &p, &now.flows, imposed);
         (merit(&n.balance(&flows.flows, junctions)) < enough * was).then_some((p, flows))
     };
     let schur = n.schur(&now.lines, junctions);
@@ -99,10 +163,14 @@ struct Flows {
 }
 
 impl Flows {
-    fn at(n: &Network<'_>, pressures: &[f64], guess: &[f64]) -> Self {
+    fn at(n: &Network<'_>, pressures: &[f64], guess: &[f64], imposed: Option<usize>) -> Self {
         let mut out = Self { flows: Vec::with_capacity(guess.len()), lines: Vec::with_capacity(guess.len()) };
         for (l, q) in guess.iter().enumerate() {
-            let (q, line) = invert(n, l, pressures, *q);
+            let (q, line) = if imposed == Some(l) {
+                (*q, Linear { r: 0.0, h: f64::INFINITY, a: 1.0, b: 1.0 })
+            } else {
+                invert(n, l, pressures, *q)
+            };
             out.flows.push(q);
             out.lines.push(line);
         }
@@ -119,7 +187,7 @@ fn invert(n: &Network<'_>, l: usize, pressures: &[f64], guess: f64) -> (f64, Lin
     let mut line = leg.linearise(q, ends.0, ends.1, n.s);
     let mut width = high - low;
     for step in 1..200 {
-        if line.r.abs() / line.h <= 1e-17 {
+        if line.r.abs() / line.h.abs() <= 1e-17 {
             break;
         }
         if line.r > 0.0 {
@@ -142,22 +210,34 @@ fn invert(n: &Network<'_>, l: usize, pressures: &[f64], guess: f64) -> (f64, Lin
     (q, line)
 }
 
-/// The pressure at which one junction balances with the others held.
-fn put_right(n: &Network<'_>, pressures: &[f64], j: usize, guess: &[f64]) -> f64 {
-    let mut p = pressures.to_vec();
-    let mut into = |x: f64| -> f64 {
-        p[j] = x;
+/// Pressures at which some junctions, moved as one, balance as one with the others held.
+fn put_right(
+    n: &Network<'_>,
+    pressures: &[f64],
+    these: &[usize],
+    guess: &[f64],
+    imposed: Option<usize>,
+) -> Vec<f64> {
+    let moved = |by: f64| {
+        let mut p = pressures.to_vec();
+        for j in these {
+            p[*j] = (p[*j] + by).clamp(BOUNDS.0, BOUNDS.1);
+        }
+        p
+    };
+    let inside = |end: End| matches!(end, End::Free(i) if these.contains(&i));
+    let into = |by: f64| -> f64 {
+        let p = moved(by);
         let mut sum = 0.0;
         for (l, leg) in n.legs.iter().enumerate() {
-            let sign =
-                f64::from(i8::from(leg.to == End::Free(j))) - f64::from(i8::from(leg.from == End::Free(j)));
+            let sign = f64::from(i8::from(inside(leg.to)) - i8::from(inside(leg.from)));
             if sign != 0.0 {
-                sum += sign * invert(n, l, &p, guess[l]).0;
+                sum += sign * if imposed == Some(l) { guess[l] } else { invert(n, l, &p, guess[l]).0 };
             }
         }
         sum
     };
-    let (mut low, mut high) = BOUNDS;
+    let (mut low, mut high) = (2.0 * BOUNDS.0, 2.0 * BOUNDS.1);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
         if into(middle) > 0.0 {
@@ -169,5 +249,5 @@ fn put_right(n: &Network<'_>, pressures: &[f64], j: usize, guess: &[f64]) -> f64
             break;
         }
     }
-    0.5 * (low + high)
+    moved(0.5 * (low + high))
 }

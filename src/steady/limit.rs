@@ -4,7 +4,7 @@ use super::circuit::Circuit;
 use super::element::Element;
 use super::operating::Operating;
 use super::point::{Point, capacity, point};
-use crate::build::Build;
+use crate::build::{Build, regulator_law};
 use crate::error::Result;
 use crate::quantity::{Amount, Dim};
 use serde::Serialize;
@@ -116,7 +116,7 @@ fn held(point: &Point, build: &Build) -> Option<(String, f64)> {
         // The regulator may sit behind a hose; with no by-pass flow there is no loss up to it.
         let tank = point.junctions.get(&leg.to).copied().unwrap_or(point.ambient);
         let part = build.part(&r.name)?;
-        let law = crate::part::regulator::Regulator::from_values(&part.values, point.density);
+        let law = regulator_law(&part.values, point.density).ok()?;
         return Some((leg.from.clone(), law.cracking(tank, r.reference)));
     }
     let target = build.section("control").opt("rail_target")?;

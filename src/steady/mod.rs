@@ -23,5 +23,6 @@ pub use network::Effort;
 pub use operating::Operating;
 pub use point::{
     InjectorState, LegState, PartState, Point, PotState, PumpState, RegulatorState, point, point_from,
+    point_within,
 };
 pub use power::{PowerCheck, power_check};

@@ -55,7 +55,7 @@ pub struct Effort {
 
 /// Tolerances of a converged point: 1 Pa and 1e-10 m³/s are promised, this is what is asked of Newton, which
 /// is quadratic, so the last step costs nothing.
-const PRESSURE: f64 = 1e-3;
+const PRESSURE: f64 = 1e-4;
 const FLOW: f64 = 1e-15;
 const BALANCE: f64 = 1e-13;
 /// No leg of a car carries more (1080 L/h); keeps a Newton step from a flat start in reach.
@@ -166,19 +166,21 @@ impl LegLaw {
 /// Solves from a start; the state is left at the solution.
 ///
 /// Newton on legs and junctions together; where it cycles between the sides of a kink (a stop, a valve, a
-/// derated pump), [`super::bracket`] finds the junctions' pressures with every leg inverted in a bracket.
+/// derated pump), [`super::bracket`] finds the junctions' pressures with every leg inverted in a bracket. After `most`
+/// steps altogether it gives up: an error, never a number.
 pub(super) fn solve(
     legs: &[LegLaw],
     given: &[f64],
     junctions: &[String],
     s: &Surroundings,
     state: &mut State,
+    most: usize,
 ) -> Result<Effort> {
     let n = Network { legs, given, s };
     let mut effort = Effort::default();
-    let mut worst = n.newton(state, &mut effort, STEPS);
-    if let Some(first) = worst {
-        effort.fallback = super::bracket::solve(&n, state, junctions.len());
+    let mut worst = n.newton(state, &mut effort, STEPS.min(most));
+    if let (Some(first), true) = (worst, most > STEPS) {
+        effort.fallback = super::bracket::solve(&n, state, junctions.len(), most - STEPS);
         worst = n.newton(state, &mut effort, STEPS);
         if worst.is_some() && state.flows.iter().any(|q| !q.is_finite()) {
             worst = Some(first);
@@ -218,6 +220,13 @@ impl Network<'_> {
         }
     }
 
+    /// A leg's law at a flow, between the pressures of a state.
+    pub fn linearise(&self, l: usize, q: f64, state: &State) -> Linear {
+        let leg = &self.legs[l];
+        let ends = (self.pressure(leg.from, &state.pressures), self.pressure(leg.to, &state.pressures));
+        leg.linearise(q, ends.0, ends.1, self.s)
+    }
+
     /// What flows into each free junction.
     pub fn balance(&self, flows: &[f64], junctions: usize) -> Vec<f64> {
         let mut balance = vec![0.0; junctions];
@@ -250,6 +259,51 @@ impl Network<'_> {
         m
     }
 
+    /// One step of Newton: change of every leg's flow and every junction's pressure.
+    fn step(&self, lines: &[Linear], balance: &[f64]) -> Option<(Vec<f64>, Vec<f64>)> {
+        let (legs, n) = (lines.len(), balance.len());
+        let index = |e: End| if let End::Free(i) = e { Some(i) } else { None };
+        if lines.iter().all(|line| line.h > 0.0) {
+            let mut rhs = DVector::<f64>::from_iterator(n, balance.iter().map(|b| -b));
+            for (leg, line) in self.legs.iter().zip(lines) {
+                for (end, sign) in [(leg.to, 1.0), (leg.from, -1.0)] {
+                    if let Some(j) = index(end) {
+                        rhs[j] -= sign * line.r / line.h;
+                    }
+                }
+            }
+            let dp = solved(self.schur(lines, n), &rhs)?;
+            let change = |e: End| index(e).map_or(0.0, |i| dp[i]);
+            let dq = self
+                .legs
+                .iter()
+                .zip(lines)
+                .map(|(leg, line)| (line.r + line.a * change(leg.from) - line.b * change(leg.to)) / line.h)
+                .collect();
+            return Some((dq, dp.iter().copied().collect()));
+        }
+        // A long return behind a wide seat lets a regulator's pressure fall with flow: a slope may be nought, and
+        // nothing is divided by it when all unknowns stand in one matrix.
+        let mut m = DMatrix::<f64>::zeros(legs + n, legs + n);
+        let mut rhs = DVector::<f64>::zeros(legs + n);
+        for (l, (leg, line)) in self.legs.iter().zip(lines).enumerate() {
+            let size = line.h.abs().max(1.0); // rows of like size
+            m[(l, l)] = line.h / size;
+            rhs[l] = line.r / size;
+            for (end, by, sign) in [(leg.from, -line.a, -1.0), (leg.to, line.b, 1.0)] {
+                if let Some(i) = index(end) {
+                    m[(l, legs + i)] += by / size;
+                    m[(legs + i, l)] += sign;
+                }
+            }
+        }
+        for (i, b) in balance.iter().enumerate() {
+            rhs[legs + i] = -b;
+        }
+        let x = solved(m, &rhs)?;
+        Some((x.iter().take(legs).copied().collect(), x.iter().skip(legs).copied().collect()))
+    }
+
     /// Newton on flows and pressures together; `None` when settled, else the worst leg and its residual.
     fn newton(&self, state: &mut State, effort: &mut Effort, most: usize) -> Option<(usize, f64)> {
         let n = state.pressures.len();
@@ -260,13 +314,11 @@ impl Network<'_> {
             lines.clear();
             effort.residual = 0.0;
             worst = (0, 0.0);
-            for (l, leg) in self.legs.iter().enumerate() {
-                let ends =
-                    (self.pressure(leg.from, &state.pressures), self.pressure(leg.to, &state.pressures));
-                let line = leg.linearise(state.flows[l], ends.0, ends.1, self.s);
+            for l in 0..self.legs.len() {
+                let line = self.linearise(l, state.flows[l], state);
                 let r = line.r.abs();
                 // A shut valve turns a flow below the tolerance into any pressure.
-                if !(r / line.h <= FLOW) {
+                if !(r / line.h.abs() <= FLOW) {
                     effort.residual = effort.residual.max(r);
                     if !(r <= worst.1) {
                         worst = (l, r);
@@ -282,23 +334,10 @@ impl Network<'_> {
             if !worst.1.is_finite() {
                 break;
             }
-            let mut rhs = DVector::<f64>::from_iterator(n, balance.iter().map(|b| -b));
-            for (leg, line) in self.legs.iter().zip(&lines) {
-                for (end, sign) in [(leg.to, 1.0), (leg.from, -1.0)] {
-                    if let End::Free(j) = end {
-                        rhs[j] -= sign * line.r / line.h;
-                    }
-                }
-            }
-            let Some(dp) = solved(self.schur(&lines, n), &rhs) else { break };
-            let change = |e: End| match e {
-                End::Given(_) => 0.0,
-                End::Free(i) => dp[i],
-            };
-            for (l, (leg, line)) in self.legs.iter().zip(&lines).enumerate() {
-                let dq = (line.r + line.a * change(leg.from) - line.b * change(leg.to)) / line.h;
+            let Some((dq, dp)) = self.step(&lines, &balance) else { break };
+            for (l, leg) in self.legs.iter().enumerate() {
                 let old = state.flows[l];
-                let mut q = (old + dq).clamp(-MOST, MOST);
+                let mut q = (old + dq[l]).clamp(-MOST, MOST);
                 if leg.one_way() && q < 0.0 && old > 0.0 {
                     q = -1e-14; // just shut: the steep branch is entered at its foot
                 }

@@ -212,11 +212,22 @@ pub struct Point {
 /// A question outside a table or law's range, or a circuit whose solution was not found: the leg is named,
 /// no number is given.
 pub fn point(build: &Build, op: &Operating) -> Result<Point> {
+    point_within(build, op, MOST_STEPS)
+}
+
+/// The same with at most this many steps of the solver: where time is short, or to see what an unsolved point says.
+///
+/// # Errors
+/// As [`point`]; a solution that needs more steps is not found.
+pub fn point_within(build: &Build, op: &Operating, steps: usize) -> Result<Point> {
     let mut circuit = Circuit::of(build, op)?;
     let first = start(&circuit);
-    let (state, effort) = settle(build, &mut circuit, first)?;
+    let (state, effort) = settle(build, &mut circuit, first, steps)?;
     Ok(read_out(build, op, &circuit, &state, effort))
 }
+
+/// Steps that a point may take; a harsh one takes a few hundred.
+const MOST_STEPS: usize = 20_000;
 
 /// The same from another first guess: one flow for every leg and one pressure for every junction. The answer
 /// is the same, for the laws are monotone; this is how that is tested.
@@ -228,13 +239,13 @@ pub fn point_from(build: &Build, op: &Operating, flow: VolumeRate, pressure: Gau
     let p = circuit.surroundings.ambient + pressure.pascals();
     let first =
         State { flows: vec![flow.value; circuit.legs.len()], pressures: vec![p; circuit.junctions.len()] };
-    let (state, effort) = settle(build, &mut circuit, first)?;
+    let (state, effort) = settle(build, &mut circuit, first, MOST_STEPS)?;
     Ok(read_out(build, op, &circuit, &state, effort))
 }
 
 /// Solves the circuit, holding a speed-controlled pump back to the rail's target.
-fn settle(build: &Build, circuit: &mut Circuit, mut state: State) -> Result<(State, Effort)> {
-    let effort = solve_from(circuit, &mut state)?;
+fn settle(build: &Build, circuit: &mut Circuit, mut state: State, most: usize) -> Result<(State, Effort)> {
+    let effort = solve_from(circuit, &mut state, most)?;
     let controlled =
         circuit.legs.iter().flat_map(|l| &l.elements).any(|e| matches!(e, Element::Pump(p) if p.controlled));
     let (true, Some(rail)) = (controlled, circuit.rail) else { return Ok((state, effort)) };
@@ -252,7 +263,7 @@ fn settle(build: &Build, circuit: &mut Circuit, mut state: State) -> Result<(Sta
     let mut effort = effort;
     let mut at = |v: f64, c: &mut Circuit, st: &mut State| -> Result<f64> {
         hold_pumps_to(c, v);
-        let more = solve_from(c, st)?;
+        let more = solve_from(c, st, most)?;
         effort.steps += more.steps;
         effort.fallback += more.fallback;
         (effort.residual, effort.imbalance) = (more.residual, more.imbalance);
@@ -324,8 +335,8 @@ fn start(circuit: &Circuit) -> State {
     }
 }
 
-fn solve_from(circuit: &Circuit, state: &mut State) -> Result<Effort> {
-    network::solve(&circuit.legs, &circuit.given, &circuit.junctions, &circuit.surroundings, state)
+fn solve_from(circuit: &Circuit, state: &mut State, most: usize) -> Result<Effort> {
+    network::solve(&circuit.legs, &circuit.given, &circuit.junctions, &circuit.surroundings, state, most)
 }
 
 /// Flow that the supply side brings to a junction held at a pressure, with the injectors shut and the
@@ -355,7 +366,7 @@ pub(super) fn capacity(build: &Build, op: &Operating, hold: &str, at: f64) -> Re
     }
     circuit.junctions.swap_remove(index);
     let mut state = start(&circuit);
-    solve_from(&circuit, &mut state)?;
+    solve_from(&circuit, &mut state, MOST_STEPS)?;
     Ok(circuit
         .legs
         .iter()

@@ -5,11 +5,12 @@ use super::network::{
     PumpLaw, PumpUnit, RegulatorUnit,
 };
 use super::options::Options;
-use crate::build::{Build, Leg, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law};
+use crate::build::{
+    Build, Leg, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law, regulator_law,
+};
 use crate::error::{Error, Kind, Result};
 use crate::part::injector::Injector;
 use crate::part::pump::Curve;
-use crate::part::regulator::Regulator;
 use crate::quantity::{AbsolutePressure, GaugePressure, kelvin, rpm, volts};
 use crate::schedule::{Schedule, Start, Track, Until};
 use crate::spec::Values;
@@ -324,8 +325,7 @@ impl Maker<'_> {
             outlet = Place::Node(self.node(format!("{} return", leg.parts[at]), volume, 0.0, 0.0, true));
             self.chain(k, leg, after, outlet, to, true, samples)?;
         }
-        self.regulator(&leg.parts[at], inlet, outlet, s);
-        Ok(())
+        self.regulator(&leg.parts[at], inlet, outlet, s)
     }
 
     /// Passive parts and pumps in series between two places.
@@ -505,9 +505,9 @@ impl Maker<'_> {
         Ok(())
     }
 
-    fn regulator(&mut self, name: &str, from: Place, to: Place, s: &Schedule) {
+    fn regulator(&mut self, name: &str, from: Place, to: Place, s: &Schedule) -> Result<()> {
         let v = &self.build.part(name).expect("the reader has checked the names").values;
-        let r = Regulator::from_values(v, self.net.fluid.rho);
+        let r = regulator_law(v, self.net.fluid.rho).map_err(|e| e.at_key(format!("{name}.seat")))?;
         let (damping, mass) = self.o.poppet.unwrap_or((v.si("damping"), v.si("moving_mass")));
         let (ambient, heard) = (self.net.ambient, 1.0 - v.si("reference_leak"));
         let signal = s.reference.as_ref().unwrap_or(&s.boost);
@@ -533,6 +533,7 @@ impl Maker<'_> {
             reference,
             lag: v.si("reference_lag"),
         });
+        Ok(())
     }
 
     fn injectors(&mut self, name: &str, node: usize, samples: &[(f64, Point)]) -> Result<()> {

@@ -101,21 +101,23 @@ impl Pump {
     /// `p = (g (V - I_f R) - Q)/(g c R + k)`, `R = R_loop + R_a`, `k = k_rated mu_rated/mu + wear`.
     /// Regenerative: `E` is the root of `t R E² + (1 - u R Q) E - (V - R I_f) = 0`.
     /// The internal relief takes `(p - p_relief)/slope` when p exceeds it. Below the required inlet
-    /// margin the element moves only the part `f = margin/required` (not below a twentieth) of its flow; in a
-    /// displacement pump the chambers that are filled with vapour take no torque either, so `c` becomes `f c`
-    /// (common practice, no source).
-    /// Energy: `V I = I² R_a + E I`, and for a displacement pump `E (I - I_f) g/c = p (Q + f Q_relief) + f k p²`: fuel and slip.
+    /// margin the element delivers only the part `f = margin/required` (not below a twentieth) of what it moves. The
+    /// voids collapse when their chambers open to the outlet, so the whole displacement works against the rise and
+    /// the current stays `I_f + c p` (common practice, no source). Less margin thus never brings more flow, and a
+    /// starved pump has one answer. What runs backwards is not derated.
+    /// Energy: `V I = I² R_a + E I`, and for a displacement pump
+    /// `E (I - I_f) g/c = p Q + p Q (1/f - 1) + p Q_relief + k p²`: fuel, collapse of voids, relief and slip.
     #[must_use]
     pub fn at_flow(&self, q: f64, supply: f64, loop_resistance: f64, viscosity: f64, margin: f64) -> Running {
-        let (derating, derating_slope) = self.derating(margin);
+        let (derating, derating_slope) = if q > 0.0 { self.derating(margin) } else { (1.0, 0.0) };
         let inner = q / derating;
         let mut q_element = inner;
-        let (mut p, mut p_q) = self.element(inner, supply, loop_resistance, viscosity, derating);
+        let (mut p, mut p_q) = self.element(inner, supply, loop_resistance, viscosity);
         if p > self.relief {
             // p = f(inner + (p - relief)/slope): f falls, so Newton from above stays above the root.
             for _ in 0..50 {
                 q_element = inner + (p - self.relief).max(0.0) / self.relief_slope;
-                let (f, f_q) = self.element(q_element, supply, loop_resistance, viscosity, derating);
+                let (f, f_q) = self.element(q_element, supply, loop_resistance, viscosity);
                 let step = (f - p) / (1.0 - f_q / self.relief_slope);
                 p += step;
                 p_q = f_q;
@@ -126,13 +128,13 @@ impl Pump {
             q_element = inner + (p - self.relief).max(0.0) / self.relief_slope;
             p_q /= 1.0 - p_q / self.relief_slope;
         }
-        let current = self.current(q_element, p, supply, loop_resistance, derating);
+        let current = self.current(q_element, p, supply, loop_resistance);
         let volts = supply - current * loop_resistance;
         let emf = volts - current * self.armature;
         Running {
             rise: p,
             slope: p_q / derating,
-            by_inlet: (self.by_filling(p, p_q, loop_resistance) - p_q * inner / derating) * derating_slope,
+            by_inlet: -p_q * inner / derating * derating_slope,
             current,
             volts,
             speed: emf / self.motor_constant,
@@ -155,22 +157,12 @@ impl Pump {
         if f <= LEAST { (LEAST, 0.0) } else { (f, 1.0 / self.required_margin) }
     }
 
-    /// Change of the rise with the part of the chambers that is filled, at constant flow through the element:
-    /// fuller chambers take more current, which costs speed. With an open relief the slope `p_q` is the flat
-    /// one, and so is this.
-    fn by_filling(&self, p: f64, p_q: f64, loop_resistance: f64) -> f64 {
-        match self.curve {
-            Curve::Displacement { g, c, .. } => p_q * p * g * c * (loop_resistance + self.armature),
-            Curve::Regenerative { .. } => 0.0,
-        }
-    }
-
     /// Rise of the bare element and its slope with flow.
-    fn element(&self, q: f64, supply: f64, loop_resistance: f64, viscosity: f64, filled: f64) -> (f64, f64) {
+    fn element(&self, q: f64, supply: f64, loop_resistance: f64, viscosity: f64) -> (f64, f64) {
         let r = loop_resistance + self.armature;
         match self.curve {
             Curve::Displacement { g, k, c } => {
-                let stiff = g * c * filled * r + k * self.rated_viscosity / viscosity + self.wear_slip;
+                let stiff = g * c * r + k * self.rated_viscosity / viscosity + self.wear_slip;
                 ((g * (supply - self.idle_current * r) - q) / stiff, -1.0 / stiff)
             }
             Curve::Regenerative { a, b, t, u } => {
@@ -190,9 +182,9 @@ impl Pump {
     }
 
     /// Current at an element flow and rise.
-    fn current(&self, q: f64, p: f64, supply: f64, loop_resistance: f64, filled: f64) -> f64 {
+    fn current(&self, q: f64, p: f64, supply: f64, loop_resistance: f64) -> f64 {
         match self.curve {
-            Curve::Displacement { c, .. } => self.idle_current + c * filled * p,
+            Curve::Displacement { c, .. } => self.idle_current + c * p,
             Curve::Regenerative { t, u, .. } => {
                 let r = loop_resistance + self.armature;
                 let (e, _) = Self::emf(t, u, q, supply - r * self.idle_current, r);
@@ -217,7 +209,8 @@ impl Pump {
     /// the inlet margin.
     ///
     /// # Formula
-    /// `Q = f (Q_element(p) - Q_relief(p))`. Displacement: `Q_element = g (V - I_f R) - p (g f c R + k)`.
+    /// `Q = f (Q_element(p) - Q_relief(p))`, with `f = 1` where that is negative. Displacement:
+    /// `Q_element = g (V - I_f R) - p (g c R + k)`.
     /// Regenerative: `Q_element = (a E² - p)/(b E)` with E the root of
     /// `R (t - u a/b) E² + E - (V - I_f R - u R p/b) = 0`, not below a twentieth of a volt.
     #[must_use]
@@ -229,13 +222,12 @@ impl Pump {
         viscosity: f64,
         margin: f64,
     ) -> (f64, f64, f64) {
-        let (filled, filled_slope) = self.derating(margin);
         let r = loop_resistance + self.armature;
         let drive = supply - self.idle_current * r;
-        let (element, by_rise, by_filling) = match self.curve {
+        let (element, by_rise) = match self.curve {
             Curve::Displacement { g, k, c } => {
-                let stiff = g * c * filled * r + k * self.rated_viscosity / viscosity + self.wear_slip;
-                (g * drive - rise * stiff, -stiff, -rise * g * c * r)
+                let stiff = g * c * r + k * self.rated_viscosity / viscosity + self.wear_slip;
+                (g * drive - rise * stiff, -stiff)
             }
             Curve::Regenerative { a, b, t, u } => {
                 let a = a * (1.0 - self.wear_head);
@@ -244,14 +236,15 @@ impl Pump {
                 let e = 2.0 * level / (1.0 + root);
                 let (e, e_p) = if e > LEAST_EMF { (e, -u * r / b / root) } else { (LEAST_EMF, 0.0) };
                 let q = (a * e * e - rise) / (b * e);
-                (q, (a + rise / (e * e)) / b * e_p - 1.0 / (b * e), 0.0)
+                (q, (a + rise / (e * e)) / b * e_p - 1.0 / (b * e))
             }
         };
         let open = rise > self.relief;
         let relieved = if open { (rise - self.relief) / self.relief_slope } else { 0.0 };
         let by_relief = if open { 1.0 / self.relief_slope } else { 0.0 };
         let inner = element - relieved;
-        (filled * inner, filled * (by_rise - by_relief), filled_slope * (inner + filled * by_filling))
+        let (filled, filled_slope) = if inner > 0.0 { self.derating(margin) } else { (1.0, 0.0) };
+        (filled * inner, filled * (by_rise - by_relief), filled_slope * inner)
     }
 }
 

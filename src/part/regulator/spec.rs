@@ -110,9 +110,9 @@ pub const KEYS: &[Key] = &[
 ];
 
 impl Regulator {
-    /// From the values of a build; `rho` is the fuel's density while base was set.
-    #[must_use]
-    pub fn from_values(v: &Values, rho: f64) -> Self {
+    /// From the values of a build; `rho` is the fuel's density while base was set. A build's law also looks at the
+    /// seat: [`crate::build::regulator_law`].
+    pub(crate) fn from_values(v: &Values, rho: f64) -> Self {
         let d = v.si("diaphragm");
         let mut r = Self {
             area: PI * d * d / 4.0,

@@ -79,11 +79,12 @@ pub(super) fn pump<const W: usize>(
         let f = margin[i] / max(needs, 1e-9);
         let enough = needs <= 0.0 || margin[i] >= needs;
         let least = f <= LEAST_DERATING;
+        let enough = enough || q[i] <= 0.0; // what runs backwards is not derated
         derating[i] = if enough { 1.0 } else { max(f, LEAST_DERATING) };
         by_margin[i] = if enough || least { 0.0 } else { 1.0 / max(needs, 1e-9) };
     }
     let mut inner = [0.0; W];
-    let (mut fall, mut filling) = ([0.0; W], [0.0; W]);
+    let mut fall = [0.0; W];
     for i in 0..W {
         inner[i] = q[i] / derating[i];
     }
@@ -128,20 +129,18 @@ pub(super) fn pump<const W: usize>(
     } else {
         for i in 0..W {
             let drive = p.g[i] * (volts[i] - p.idle[i] * p.r[i]) - inner[i];
-            let stiff = p.g[i] * p.c[i] * derating[i] * p.r[i] + p.slip[i];
+            let stiff = p.g[i] * p.c[i] * p.r[i] + p.slip[i];
             let free = drive / stiff;
             let over = free > p.relief[i];
             let relieved = stiff + 1.0 / p.relief_slope[i];
             out.rise[i] = if over { (drive + p.relief[i] / p.relief_slope[i]) / relieved } else { free };
             fall[i] = -1.0 / if over { relieved } else { stiff };
-            out.current[i] = p.idle[i] + p.c[i] * derating[i] * out.rise[i];
-            // Fuller chambers take more current, which costs speed.
-            filling[i] = fall[i] * out.rise[i] * p.g[i] * p.c[i] * p.r[i];
+            out.current[i] = p.idle[i] + p.c[i] * out.rise[i];
         }
     }
     for i in 0..W {
         out.slope[i] = fall[i] / derating[i];
-        out.by_inlet[i] = (filling[i] - fall[i] * inner[i] / derating[i]) * by_margin[i];
+        out.by_inlet[i] = -fall[i] * inner[i] / derating[i] * by_margin[i];
     }
 }
 
