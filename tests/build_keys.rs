@@ -1,7 +1,7 @@
 //! Every key of a build file says what it is, in which range, with an example that reads, and from where.
 
 use railrise::build::{Build, KINDS, SECTIONS};
-use railrise::quantity::{Dim, unit};
+use railrise::quantity::{Amount, Dim, unit};
 use railrise::spec::{Key, Takes};
 
 fn all_keys() -> impl Iterator<Item = (&'static str, &'static Key)> {
@@ -74,4 +74,70 @@ fn a_value_that_was_set_counts_beside_a_table_though_its_default_does_not() {
     by_number.set_si("injectors.dead_time", 0.2e-3).unwrap();
     assert!((dead(&by_number) - 1.18e-3).abs() < 1e-12);
     assert_ne!(car.input_digest(), by_number.input_digest());
+}
+
+/// Every column of every table: units, a range, and a refusal outside it that names line, key, value and range.
+#[test]
+fn a_cell_outside_its_columns_range_is_refused_with_line_and_key() {
+    let text = std::fs::read_to_string(format!(
+        "{}/datasets/hill-climb-car/raised-1.4-bar.toml",
+        env!("CARGO_MANIFEST_DIR")
+    ))
+    .unwrap();
+    let mut cells = 0;
+    for (owner, key) in all_keys() {
+        let Takes::Rows(columns) = key.takes else { continue };
+        for c in columns {
+            assert!(
+                c.low < c.high && c.low.is_finite() && c.high.is_finite(),
+                "{owner}.{}.{}",
+                key.name,
+                c.name
+            );
+            for out in [c.low - 0.1 * (c.high - c.low), 1.1 * c.high + 0.1 * (c.high - c.low)] {
+                let out = Amount::new(out, c.dim).to_string();
+                // The example's first row, one cell changed.
+                let doc =
+                    toml_edit::Document::parse(format!("v = {}", key.example.replace(", ...", ""))).unwrap();
+                let rows = doc.as_table()["v"].as_array().unwrap();
+                let row: Vec<String> = columns
+                    .iter()
+                    .filter_map(|x| {
+                        let said = rows.get(0).unwrap().as_inline_table().unwrap().get(x.name)?.as_str()?;
+                        let said = if x.name == c.name { format!("{out}") } else { said.to_owned() };
+                        Some(format!("{} = \"{said}\"", x.name))
+                    })
+                    .collect();
+                let line = format!("{} = [{{ {} }}]", key.name, row.join(", "));
+                let head = text
+                    .lines()
+                    .position(|l| {
+                        l.trim() == format!("[{owner}]") || l.trim() == format!("kind = \"{owner}\"")
+                    })
+                    .unwrap_or_else(|| panic!("{owner} is in no line"));
+                let mut lines: Vec<&str> = text.lines().collect();
+                lines.insert(head + 1, &line);
+                // Its own rows give way.
+                let from =
+                    lines.iter().skip(head + 2).position(|l| l.starts_with(&format!("{} = ", key.name)));
+                let until =
+                    lines.iter().skip(head + 2).position(|l| l.starts_with('[')).unwrap_or(usize::MAX);
+                if let Some(from) = from.filter(|f| *f < until) {
+                    let from = head + 2 + from;
+                    let end = (from..).find(|i| lines[*i].trim_end().ends_with(']')).unwrap();
+                    lines.drain(from..=end);
+                }
+                let e = Build::from_toml(&lines.join("\n")).unwrap_err().to_string();
+                let said = format!("line {}: ", head + 2);
+                let path = format!(
+                    "{}[1].{}: found {out}, which is outside what {} in {} may be",
+                    key.name, c.name, c.name, key.name
+                );
+                assert!(e.contains(&said) && e.contains(&path) && e.contains("accepted: "), "{owner}: {e}");
+                cells += 1;
+            }
+        }
+    }
+    println!("{cells} cells outside their column's range refused");
+    assert!(cells >= 30);
 }

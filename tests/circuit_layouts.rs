@@ -272,3 +272,27 @@ fn a_question_outside_a_table_is_refused_with_its_range() {
     let e = ask(3000.0, -1.0);
     assert!(e.contains("is near vacuum"), "{e}");
 }
+
+/// A speed control takes less current from the supply than the motor carries: what goes in is what comes out.
+#[test]
+fn a_chopped_pumps_energy_closes_at_the_supply() {
+    let b = layout("speed-controlled-pump");
+    let wire = railrise::build::Wire::from_values(&b.part("main pump").unwrap().values).total();
+    for n in [1000.0, 3000.0, 6000.0] {
+        let p = point(&b, &Operating::at(rpm(n), bar(0.3))).unwrap();
+        let x = &p.pumps[0];
+        let out = x.running.current * x.running.current * wire + x.running.electric_power;
+        assert!((p.supply * p.drawn_current().value - out).abs() < 1e-9 * out, "{n}");
+        assert!(x.drive_duty < 0.95 && p.drawn_current() < p.pump_current());
+        assert!((x.supply_current - x.drive_duty * x.running.current).abs() < 1e-12);
+        assert_eq!(p.channel("drawn current").unwrap().si, p.drawn_current().value);
+    }
+    // Flat out, or without a control, the supply gives what the motor carries.
+    let out_of_reach = b.with("control.rail_target", "12 bar").unwrap();
+    let flat_out = point(&out_of_reach, &Operating::at(rpm(6000.0), bar(0.3))).unwrap();
+    let plain = point(&layout("twin-pumps"), &Operating::at(rpm(6000.0), bar(0.3))).unwrap();
+    for p in [flat_out, plain] {
+        assert_eq!(p.drawn_current(), p.pump_current());
+        assert!(p.pumps.iter().all(|x| x.drive_duty == 1.0));
+    }
+}

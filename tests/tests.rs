@@ -46,6 +46,8 @@ mod circuit_parts;
 mod job_checks;
 // Fuel properties against reference rows; laws over any blend.
 mod fuel_reference;
+// Low-pulse tables in the truth and in the calibration.
+mod injector_short_pulses;
 // Injectors against their reference rows.
 mod injector_reference;
 // Beginners' errors in plain words.

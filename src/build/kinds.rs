@@ -1,5 +1,6 @@
 //! The kinds of part that a build may name, with their keys.
 
+use super::sections::{LOW_PULSE, LOW_PULSE_EXAMPLE};
 use crate::part::{pump, regulator};
 use crate::quantity::Dim;
 use crate::spec::{Column, Key};
@@ -151,9 +152,9 @@ pub const INJECTORS: &[Key] = &[
     Key::rows(
         "dead_time_rows",
         &[
-            Column::new("voltage", Dim::Voltage),
-            Column::new("difference", Dim::Pressure),
-            Column::new("time", Dim::Time),
+            Column::new("voltage", Dim::Voltage, 4.0, 60.0),
+            Column::new("difference", Dim::Pressure, 0.1e5, 15e5),
+            Column::new("time", Dim::Time, -2e-3, 1e-2),
         ],
         "[{ voltage = \"12 V\", difference = \"3 bar\", time = \"1.2 ms\" }, ...]",
         "dead time on a full grid of voltages and differences",
@@ -164,9 +165,15 @@ pub const INJECTORS: &[Key] = &[
         0.0,
         5e-3,
         "0.6 ms",
-        "open time below which flow is no longer proportional",
+        "open time below which flow is no longer proportional; a measured low_pulse_rows takes its place",
     )
     .default("0.4 ms", PRACTICE),
+    Key::rows(
+        "low_pulse_rows",
+        LOW_PULSE,
+        LOW_PULSE_EXAMPLE,
+        "what short pulses truly deliver beside the straight line, from a bench: open time added to the pulse less its dead time; ends with 0, and a shorter pulse than the first is refused",
+    ),
     Key::scalar("flow_factor", Dim::Ratio, 0.2, 2.0, "100 %", "this set against its data sheet")
         .default("100 %", "as stated"),
     Key::scalar(

@@ -5,7 +5,7 @@ use crate::error::{Error, Kind, Result};
 use crate::fuel::{Blend, Component};
 use crate::part::check_valve::CheckValve;
 use crate::part::filter::Filter;
-use crate::part::injector::{DeadTime, Injector};
+use crate::part::injector::{DeadTime, Injector, LowPulse, ShortPulse};
 use crate::part::line::Line;
 use crate::part::pump::Pump;
 use crate::part::regulator::Regulator;
@@ -122,6 +122,27 @@ pub fn injector_law(v: &Values) -> Result<Injector> {
         reference_density: v.si("test_density"),
         dead_time: dead_time(v).map_err(|e| e.at_key("dead_time_rows"))?,
     })
+}
+
+/// What an injector's short pulses deliver: a bench's table where there is one.
+///
+/// # Errors
+/// A table that cannot be, see [`LowPulse::new`].
+pub fn short_pulse_law(v: &Values) -> Result<ShortPulse> {
+    Ok(low_pulse_law(v)?.map_or_else(|| ShortPulse::Curve(v.si("short_pulse")), ShortPulse::Measured))
+}
+
+/// The table under `low_pulse_rows`, if there is one.
+///
+/// # Errors
+/// A table that cannot be, see [`LowPulse::new`].
+pub fn low_pulse_law(v: &Values) -> Result<Option<LowPulse>> {
+    v.rows("low_pulse_rows")
+        .map(|rows| {
+            LowPulse::new(rows.data.iter().map(|r| (r[0], r[1])).collect())
+                .map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("low_pulse_rows"))
+        })
+        .transpose()
 }
 
 fn dead_time(v: &Values) -> Result<DeadTime> {

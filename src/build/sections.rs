@@ -72,7 +72,7 @@ pub const ENGINE: &[Key] = &[
     .default("1", "the rows as they are"),
     Key::rows(
         "ve_rows",
-        &[Column::new("rpm", Dim::AngularVelocity), Column::new("ve", Dim::Ratio)],
+        &[Column::new("rpm", Dim::AngularVelocity, 10.0, 2000.0), Column::new("ve", Dim::Ratio, 0.05, 2.0)],
         "[{ rpm = \"2000 rpm\", ve = \"0.82\" }, ...]",
         "volumetric efficiency over speed",
     ),
@@ -117,7 +117,10 @@ pub const ENGINE: &[Key] = &[
     .optional(),
     Key::rows(
         "boost_rows",
-        &[Column::new("rpm", Dim::AngularVelocity), Column::new("boost", Dim::Pressure).gauge()],
+        &[
+            Column::new("rpm", Dim::AngularVelocity, 10.0, 2000.0),
+            Column::new("boost", Dim::Pressure, -1e5, 5e5).gauge(),
+        ],
         "[{ rpm = \"2000 rpm\", boost = \"0.2 bar\" }, ...]",
         "boost that a full-load pull reaches over speed",
     ),
@@ -148,6 +151,11 @@ pub const ENGINE: &[Key] = &[
     .default("320 g/kWh", "boosted rich full load, common practice, no source"),
 ];
 
+/// Columns of a low-pulse table, and its example.
+pub(super) const LOW_PULSE: &[Column] =
+    &[Column::new("effective", Dim::Time, 1e-6, 2e-2), Column::new("added", Dim::Time, -1e-2, 1e-2)];
+pub(super) const LOW_PULSE_EXAMPLE: &str = "[{ effective = \"0.3 ms\", added = \"-0.10 ms\" }, { effective = \"0.6 ms\", added = \"0.04 ms\" }, { effective = \"1.0 ms\", added = \"0 ms\" }]";
+
 /// What the control unit believes. Where it differs from the parts, lambda is off.
 pub const CONTROL: &[Key] = &[
     Key::scalar(
@@ -177,6 +185,12 @@ pub const CONTROL: &[Key] = &[
         "dead time in the calibration less the true one",
     )
     .default("0 ms", "calibrated"),
+    Key::rows(
+        "low_pulse_rows",
+        LOW_PULSE,
+        LOW_PULSE_EXAMPLE,
+        "low-pulse table in the calibration: it asks for as much less pulse as it believes to be added; left out: it believes the straight line",
+    ),
     Key::scalar("air_error", Dim::Ratio, -0.5, 0.5, "0 %", "error of the believed air mass")
         .default("0 %", "calibrated"),
     Key::scalar(
@@ -229,7 +243,10 @@ pub const SUPPLY: &[Key] = &[
         .default("13.8 V", PRACTICE),
     Key::rows(
         "rows",
-        &[Column::new("rpm", Dim::AngularVelocity), Column::new("voltage", Dim::Voltage)],
+        &[
+            Column::new("rpm", Dim::AngularVelocity, 0.0, 2000.0),
+            Column::new("voltage", Dim::Voltage, 6.0, 18.0),
+        ],
         "[{ rpm = \"900 rpm\", voltage = \"13.2 V\" }, ...]",
         "supply voltage over speed; added to it: voltage_offset",
     ),

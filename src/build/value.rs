@@ -157,18 +157,8 @@ impl Reader<'_> {
             }
         };
         let (si, written) = self.number(path, key, dim, flavour, &value, line)?;
-        if !(si >= low && si <= high) {
-            let show = |x: f64| Amount { si: x, dim, flavour }.to_string();
-            let mut next = format!("accepted: {} to {}, such as \"{}\"", show(low), show(high), key.example);
-            if let Some(hint) = slip(si, low, high, dim, flavour, self.ambient) {
-                next = format!("{hint}; {next}");
-            }
-            self.fail(
-                path,
-                line,
-                Error::new(Kind::Value, format!("found {written}, which is outside what {} may be", key.doc))
-                    .next(next),
-            );
+        let ends = crate::spec::Column { name: key.name, dim, flavour, low, high, optional: false };
+        if !self.inside(path, line, si, &written, key.doc, &ends, &format!("\"{}\"", key.example)) {
             return None;
         }
         let looks_off = usual.and_then(|(l, h)| {
@@ -399,6 +389,36 @@ impl Reader<'_> {
         }
     }
 
+    /// Whether a value lies between its ends; if not, what was found, the ends and a probable slip are told.
+    #[allow(clippy::too_many_arguments)]
+    fn inside(
+        &mut self,
+        path: &str,
+        line: Option<usize>,
+        si: f64,
+        written: &str,
+        what: &str,
+        ends: &crate::spec::Column,
+        example: &str,
+    ) -> bool {
+        let (low, high, dim, flavour) = (ends.low, ends.high, ends.dim, ends.flavour);
+        if si >= low && si <= high {
+            return true;
+        }
+        let show = |x: f64| Amount { si: x, dim, flavour }.to_string();
+        let mut next = format!("accepted: {} to {}, such as {example}", show(low), show(high));
+        if let Some(hint) = slip(si, low, high, dim, flavour, self.ambient) {
+            next = format!("{hint}; {next}");
+        }
+        self.fail(
+            path,
+            line,
+            Error::new(Kind::Value, format!("found {written}, which is outside what {what} may be"))
+                .next(next),
+        );
+        false
+    }
+
     fn rows(
         &mut self,
         path: &str,
@@ -473,6 +493,10 @@ impl Reader<'_> {
                         let at = self.line(v.span()).or(line);
                         let cell = format!("{row_path}.{}", c.name);
                         if let Some((si, written)) = self.number(&cell, key, c.dim, c.flavour, v, at) {
+                            let what = format!("{} in {}", c.name, key.name);
+                            if !self.inside(&cell, at, si, &written, &what, c, key.example) {
+                                continue;
+                            }
                             if let Some(what) = row_slip(key.name, c.name, si, &written) {
                                 self.slips.push(Slip { key: cell, line: at, what });
                             }

@@ -337,18 +337,34 @@ fn believed_flow(p: &Point) -> Result<Step> {
 fn pulse(p: &Point) -> Result<Step> {
     let (b, i) = (p.belief.ok_or_else(no_engine)?, injectors(p)?);
     let full = b.pulse > i.cycle;
+    let shifted = b.low_pulse != 0.0 && !b.low_pulse.is_nan();
+    let mut terms = vec![
+        term("m", "m_\\mathrm{inj}", "m_inj", b.mass * 1e6, "mg", "fuel for one injection"),
+        term("q", "\\dot m_b", "m_b", b.flow * 1e3, "g/s", "believed mass flow (1 g/s is 1 mg/ms)"),
+        term("td", "t_d", "t_d", b.dead_time * 1e3, "ms", "dead time in the calibration"),
+        term("cycle", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns"),
+    ];
+    if shifted {
+        terms.insert(
+            2,
+            term("low", "t_l", "t_l", b.low_pulse * 1e3, "ms", "from the calibration's low-pulse table"),
+        );
+    }
     Ok(Step {
         name: "Pulse that the control unit commands",
         tex: "t_p",
         text: "t_p",
-        formula_tex: "\\min\\left(\\dfrac{<m>}{<q>} + <td>,\\ <cycle>\\right)",
-        formula: "min(<m> / <q> + <td>, <cycle>)",
-        terms: vec![
-            term("m", "m_\\mathrm{inj}", "m_inj", b.mass * 1e6, "mg", "fuel for one injection"),
-            term("q", "\\dot m_b", "m_b", b.flow * 1e3, "g/s", "believed mass flow (1 g/s is 1 mg/ms)"),
-            term("td", "t_d", "t_d", b.dead_time * 1e3, "ms", "dead time in the calibration"),
-            term("cycle", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns"),
-        ],
+        formula_tex: if shifted {
+            "\\min\\left(\\dfrac{<m>}{<q>} + <low> + <td>,\\ <cycle>\\right)"
+        } else {
+            "\\min\\left(\\dfrac{<m>}{<q>} + <td>,\\ <cycle>\\right)"
+        },
+        formula: if shifted {
+            "min(<m> / <q> + <low> + <td>, <cycle>)"
+        } else {
+            "min(<m> / <q> + <td>, <cycle>)"
+        },
+        terms,
         number: i.pulse * 1e3,
         unit: "ms",
         source: "how control units schedule port injection (common practice, no source)",
@@ -379,6 +395,24 @@ fn duty(p: &Point) -> Result<Step> {
 fn open_time(p: &Point) -> Result<Step> {
     let i = injectors(p)?;
     let is_static = i.pulse >= i.cycle;
+    if let (Some(added), false) = (i.low_pulse, is_static) {
+        return Ok(Step {
+            name: "Time that the injector really passes fuel in a cycle, with what the bench adds to short pulses",
+            tex: "t_o",
+            text: "t_o",
+            formula_tex: "<tp> - <td> + <ta>",
+            formula: "<tp> - <td> + <ta>",
+            terms: vec![
+                term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
+                term("td", "t_d", "t_d", i.dead_time * 1e3, "ms", "true dead time here"),
+                term("ta", "t_a", "t_a", added * 1e3, "ms", "added by the low-pulse table"),
+            ],
+            number: i.open_time * 1e3,
+            unit: "ms",
+            source: "the bench's low-pulse table (working range as in SAE J1832)",
+            remark: None,
+        });
+    }
     let short = !is_static && (i.pulse - i.dead_time - i.open_time).abs() > 1e-9;
     if is_static {
         return Ok(Step {

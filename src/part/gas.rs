@@ -24,8 +24,8 @@ pub struct Gas {
     pub r: f64,
 }
 
-/// Dry air: γ = 1.4, R = 287.05 J/(kg·K) (standard atmosphere, ISO 2533: 287.05287).
-pub const AIR: Gas = Gas { gamma: 1.4, r: 287.05 };
+/// Dry air, as [`super::air`] has it.
+pub const AIR: Gas = Gas { gamma: super::air::GAMMA, r: super::air::GAS_CONSTANT };
 
 impl Gas {
     /// Specific heat at constant volume, J/(kg·K).

@@ -166,7 +166,7 @@ pub fn ambient_at_altitude(altitude: Length) -> Result<AbsolutePressure, Altitud
     }
     let base = crate::quantity::STANDARD_ATMOSPHERE;
     // g0 M/(R L) with the constants of ISO 2533: 9.80665/(287.05287 · 0.0065).
-    let exponent = 9.806_65 / (287.052_87 * 0.0065);
+    let exponent = crate::quantity::STANDARD_GRAVITY / (super::air::GAS_CONSTANT * 0.0065);
     Ok(crate::quantity::abs(pa(base * (1.0 - 0.0065 * h / 288.15).powf(exponent))))
 }
 

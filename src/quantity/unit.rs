@@ -148,8 +148,9 @@ pub enum ReadError {
 /// # Errors
 /// [`ReadError`] says what was found.
 pub fn read(text: &str, dim: Dim) -> Result<Read, ReadError> {
-    let text = text.trim();
-    let end = number_end(text);
+    // The minus of print, as amounts are shown with, reads as well as the keyboard's.
+    let text = text.trim().replace('\u{2212}', "-");
+    let end = number_end(&text);
     let number: f64 = text[..end].replace('_', "").parse().map_err(|_| ReadError::NoNumber)?;
     if !number.is_finite() {
         return Err(ReadError::NotFinite);

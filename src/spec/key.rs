@@ -11,6 +11,10 @@ pub struct Column {
     pub dim: Dim,
     /// Which kind of pressure it is.
     pub flavour: Flavour,
+    /// Smallest accepted value, SI.
+    pub low: f64,
+    /// Largest accepted value, SI.
+    pub high: f64,
     /// Whether a row may leave it out (then it is read as not-a-number).
     pub optional: bool,
 }
@@ -173,10 +177,10 @@ impl Key {
 }
 
 impl Column {
-    /// A column of this quantity.
+    /// A column of this quantity, between `low` and `high` (SI).
     #[must_use]
-    pub const fn new(name: &'static str, dim: Dim) -> Self {
-        Self { name, dim, flavour: Flavour::Plain, optional: false }
+    pub const fn new(name: &'static str, dim: Dim, low: f64, high: f64) -> Self {
+        Self { name, dim, flavour: Flavour::Plain, low, high, optional: false }
     }
 
     /// The same, read as a pressure above the ambient.

@@ -5,7 +5,8 @@ use super::element::{Element, InjectorSet, Port, Pulse, PumpOnWire, ReferencedRe
 use super::network::{End, LegLaw};
 use super::operating::Operating;
 use crate::build::{
-    Build, Part, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law, regulator_law,
+    Build, Part, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law, low_pulse_law,
+    regulator_law, short_pulse_law,
 };
 use crate::error::{Error, Kind, Result};
 use crate::fuel::Blend;
@@ -47,6 +48,8 @@ pub struct Belief {
     pub density: f64,
     /// Mass flow of an open injector that it takes for true at that difference, kg/s.
     pub flow: f64,
+    /// What its low-pulse table adds to the pulse, s; nought on the straight line.
+    pub low_pulse: f64,
     /// Dead time in its table, s.
     pub dead_time: f64,
     /// Pulse that it commands, s; not-a-number when it follows the measured difference.
@@ -211,6 +214,9 @@ impl Circuit {
         let s = self.surroundings;
         let truth = injector_law(v).map_err(|e| e.at_key(format!("{name}.dead_time_rows")))?;
         let count = v.opt("count").unwrap_or_else(|| build.section("engine").si("cylinders"));
+        let short_pulse = short_pulse_law(v).map_err(|e| e.at_key(format!("{name}.low_pulse_rows")))?;
+        let believed_short =
+            low_pulse_law(build.section("control")).map_err(|e| e.at_key("control.low_pulse_rows"))?;
         let mut pulse = Pulse::Off;
         if let Some(d) = &self.demand {
             let c = build.section("control");
@@ -237,6 +243,7 @@ impl Circuit {
                     reference_difference: at,
                     density: rho,
                     flow: f64::NAN,
+                    low_pulse: f64::NAN,
                     dead_time: f64::NAN,
                     pulse: f64::NAN,
                 });
@@ -265,7 +272,9 @@ impl Circuit {
                 let (dead, _) = truth.dead_time.at_edge(s.supply, difference);
                 let dead = dead + error;
                 let q = coefficient * difference.sqrt();
-                let width = mass / q + dead;
+                let open = mass / q;
+                let effective = believed_short.as_ref().map_or(open, |t| t.effective_for(open));
+                let width = effective + dead;
                 pulse = Pulse::Fixed { pulse: width, cycle: d.cycle };
                 self.belief.get_or_insert(Belief {
                     mass,
@@ -274,6 +283,7 @@ impl Circuit {
                     reference_difference: at,
                     density: rho,
                     flow: q,
+                    low_pulse: effective - open,
                     dead_time: dead,
                     pulse: width,
                 });
@@ -284,7 +294,8 @@ impl Circuit {
             leak_cd_a: leak * (s.rho / (2.0 * v.si("difference"))).sqrt(),
             injector: Arc::new(truth),
             count,
-            short_pulse: v.si("short_pulse"),
+            short_pulse,
+            believed_short,
             pulse,
         })
     }

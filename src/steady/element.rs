@@ -3,15 +3,13 @@
 use crate::build::Wire;
 use crate::part::check_valve::CLOSED_SLOPE;
 use crate::part::filter::Filter;
-use crate::part::injector::{self, Injector};
+use crate::part::injector::{Injector, LowPulse, ShortPulse};
 use crate::part::line::Line;
 use crate::part::pump::{Pump, Running};
 use crate::part::regulator::{Regulator, Seat};
 use crate::part::{check_valve::CheckValve, orifice};
+use crate::quantity::STANDARD_GRAVITY;
 use std::sync::Arc;
-
-/// Standard gravity, m/s². Source: 3rd CGPM (1901), ISO 80000-3.
-pub(super) const GRAVITY: f64 = 9.806_65;
 
 /// What the circuit is in at one operating point; all pressures absolute, SI.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -79,8 +77,10 @@ pub(super) enum Port {
 pub(super) struct InjectorSet {
     pub injector: Arc<Injector>,
     pub count: f64,
-    /// Open time below which flow is no longer proportional, s.
-    pub short_pulse: f64,
+    /// What short pulses truly deliver.
+    pub short_pulse: ShortPulse,
+    /// What the calibration believes they do, if it has a table.
+    pub believed_short: Option<LowPulse>,
     /// Area of the seat leak times its coefficient, m².
     pub leak_cd_a: f64,
     pub pulse: Pulse,
@@ -143,7 +143,9 @@ impl InjectorSet {
             Pulse::Measured { mass, coefficient, dead_time_error, cycle } => {
                 let (dead, _) = self.injector.dead_time.at_edge(supply, dp);
                 let flow = coefficient * dp.max(1.0).sqrt();
-                (mass / flow + dead + dead_time_error).min(cycle)
+                let open = mass / flow;
+                let effective = self.believed_short.as_ref().map_or(open, |t| t.effective_for(open));
+                (effective + dead + dead_time_error).min(cycle)
             }
         }
     }
@@ -155,10 +157,10 @@ impl InjectorSet {
         }
     }
 
-    /// Time the valve is effectively open at this difference, s: see [`injector::open_time`].
+    /// Time the valve is effectively open at this difference, s: see [`ShortPulse::open_time`].
     pub fn open_time(&self, dp: f64, supply: f64) -> f64 {
         let (dead, _) = self.injector.dead_time.at_edge(supply, dp);
-        injector::open_time(self.pulse_width(dp, supply), dead, self.short_pulse, self.cycle())
+        self.short_pulse.open_time(self.pulse_width(dp, supply), dead, self.cycle())
     }
 
     /// Mean flow of all injectors at a difference.
@@ -187,7 +189,7 @@ impl Element {
         match self {
             Self::Strainer { filter, head } => {
                 let (d, slope) = filter.drop(q, s.rho, s.mu);
-                (d - s.rho * GRAVITY * head, slope, 0.0)
+                (d - s.rho * STANDARD_GRAVITY * head, slope, 0.0)
             }
             Self::Line(line) => with_zero(line.drop(q, s.rho, s.mu)),
             Self::Filter(filter) => with_zero(filter.drop(q, s.rho, s.mu)),

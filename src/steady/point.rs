@@ -2,12 +2,14 @@
 
 use super::circuit::{Belief, Circuit};
 use super::demand::Demand;
-use super::element::{Element, Pulse};
+use super::element::{Element, InjectorSet, Pulse};
 use super::gauges::Offsets;
 use super::network::{self, Effort, End, State};
 use super::operating::Operating;
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
+use crate::part::injector::ShortPulse;
+use crate::part::motor::chopped_supply_current;
 use crate::part::pump::Running;
 use crate::part::regulator::Mode;
 use crate::part::surge_pot;
@@ -61,6 +63,10 @@ pub struct PumpState {
     pub feed_drop: f64,
     /// Voltage lost on the return side, V.
     pub return_drop: f64,
+    /// Part of the time that a speed control joins it to the supply; 1 without one.
+    pub drive_duty: f64,
+    /// Mean current that it takes from the supply, A: the motor's own without a speed control.
+    pub supply_current: f64,
     /// Heat at relay, fuse, connectors and earth point, W.
     pub contact_heat: f64,
     /// Fuse, A.
@@ -121,7 +127,9 @@ pub struct InjectorState {
     pub reference_density: f64,
     /// Commanded pulse, s.
     pub pulse: f64,
-    /// Open time below which flow is no longer proportional, s.
+    /// What a bench's table adds to this pulse's open time, s; none without a table.
+    pub low_pulse: Option<f64>,
+    /// Effective pulse below which flow is no longer proportional, s.
     pub short_pulse: f64,
     /// Dead time, s.
     pub dead_time: f64,
@@ -223,7 +231,7 @@ pub fn point_within(build: &Build, op: &Operating, steps: usize) -> Result<Point
     let mut circuit = Circuit::of(build, op)?;
     let first = start(&circuit);
     let (state, effort) = settle(build, &mut circuit, first, steps)?;
-    Ok(read_out(build, op, &circuit, &state, effort))
+    read_out(build, op, &circuit, &state, effort)
 }
 
 /// Steps that a point may take; a harsh one takes a few hundred.
@@ -240,7 +248,7 @@ pub fn point_from(build: &Build, op: &Operating, flow: VolumeRate, pressure: Gau
     let first =
         State { flows: vec![flow.value; circuit.legs.len()], pressures: vec![p; circuit.junctions.len()] };
     let (state, effort) = settle(build, &mut circuit, first, MOST_STEPS)?;
-    Ok(read_out(build, op, &circuit, &state, effort))
+    read_out(build, op, &circuit, &state, effort)
 }
 
 /// Solves the circuit, holding a speed-controlled pump back to the rail's target.
@@ -383,7 +391,7 @@ pub(super) fn capacity(build: &Build, op: &Operating, hold: &str, at: f64) -> Re
         .sum())
 }
 
-fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: Effort) -> Point {
+fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: Effort) -> Result<Point> {
     let sur = &c.surroundings;
     let name = |e: End| match e {
         End::Given(i) => c.given_names[i].clone(),
@@ -474,6 +482,13 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                         feed_drop: current * pw.wire.feed,
                         return_drop: current * pw.wire.back,
                         contact_heat: current * current * pw.wire.contacts,
+                        drive_duty: pw.held_to.map_or(1.0, |v| v / sur.supply),
+                        supply_current: chopped_supply_current(
+                            amps(current),
+                            volts(pw.held_to.unwrap_or(sur.supply)),
+                            volts(sur.supply),
+                        )
+                        .value,
                         fuse: pw.wire.fuse,
                         inlet_margin: inlets[i] - sur.vapour,
                         required_margin: pw.pump.required_margin,
@@ -506,6 +521,7 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                     let dp = drops[i];
                     let pulse = set.pulse_width(dp, sur.supply);
                     let (dead_time, outside) = set.injector.dead_time.at_edge(sur.supply, dp);
+                    measured(part, set, pulse, dead_time)?;
                     out.injectors.push(InjectorState {
                         name: part.clone(),
                         count: set.count,
@@ -514,7 +530,9 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                         reference_flow: set.injector.static_flow,
                         reference_difference: set.injector.reference_difference,
                         reference_density: set.injector.reference_density,
-                        short_pulse: set.short_pulse,
+                        short_pulse: set.short_pulse.straight_from(),
+                        low_pulse: matches!(set.short_pulse, ShortPulse::Measured(_))
+                            .then(|| set.open_time(dp, sur.supply) - (pulse - dead_time)),
                         pulse,
                         dead_time,
                         open_time: set.open_time(dp, sur.supply),
@@ -541,7 +559,21 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                 .collect(),
         });
     }
-    out
+    Ok(out)
+}
+
+/// Whether a bench has measured a pulse as short as this one.
+fn measured(name: &str, set: &InjectorSet, pulse: f64, dead_time: f64) -> Result<()> {
+    let (ShortPulse::Measured(table), true) = (&set.short_pulse, set.cycle().is_finite()) else {
+        return Ok(());
+    };
+    if pulse >= set.cycle() - dead_time.abs() {
+        return Ok(());
+    }
+    table
+        .open_time(pulse - dead_time)
+        .map(drop)
+        .map_err(|e| Error::new(Kind::Range, e.to_string()).at_key(format!("{name}.low_pulse_rows")))
 }
 
 fn pots(build: &Build, c: &Circuit, state: &State) -> Vec<PotState> {
@@ -627,6 +659,12 @@ impl Point {
         amps(self.pumps.iter().filter(|p| p.on).map(|p| p.running.current).sum())
     }
 
+    /// Mean current that all pumps take from the supply: less than [`Point::pump_current`] under speed control.
+    #[must_use]
+    pub fn drawn_current(&self) -> Current {
+        amps(self.pumps.iter().map(|p| p.supply_current).sum())
+    }
+
     /// Lowest voltage at a running pump.
     #[must_use]
     pub fn pump_voltage(&self) -> Voltage {
@@ -682,6 +720,7 @@ impl Point {
         put("engine flow", si(self.engine_flow().value, Dim::VolumeRate));
         put("return flow", si(self.return_flow().value, Dim::VolumeRate));
         put("pump current", si(self.pump_current().value, Dim::Current));
+        put("drawn current", si(self.drawn_current().value, Dim::Current));
         put("pump voltage", si(self.pump_voltage().value, Dim::Voltage));
         if let Some(d) = self.demand {
             put("asked flow", si(d.fuel_volume, Dim::VolumeRate));

@@ -538,6 +538,16 @@ impl Maker<'_> {
 
     fn injectors(&mut self, name: &str, node: usize, samples: &[(f64, Point)]) -> Result<()> {
         let v = &self.build.part(name).expect("the reader has checked the names").values;
+        for (owner, values) in [(name, v), ("control", self.build.section("control"))] {
+            if values.rows("low_pulse_rows").is_some() {
+                return Err(Error::new(
+                    Kind::Layout,
+                    "in time, short pulses follow short_pulse, not a bench's table",
+                )
+                .next("leave low_pulse_rows out for a run in time")
+                .at_key(format!("{owner}.low_pulse_rows")));
+            }
+        }
         let truth: Injector = injector_law(v).map_err(|e| e.at_key(name))?;
         let count = v.opt("count").unwrap_or_else(|| self.build.section("engine").si("cylinders"));
         let count = count.round().max(1.0) as usize;

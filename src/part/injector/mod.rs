@@ -6,7 +6,7 @@ mod pulse;
 mod set;
 
 pub use dead_time::{BadDeadTime, DeadTime, OutsideDeadTime};
-pub use open_time::open_time;
+pub use open_time::{ShortPulse, open_time};
 pub use pulse::*;
 pub use set::*;
 

@@ -1,5 +1,7 @@
 //! How long a pulse holds an injector effectively open, from a pulse too short to open it to one that never shuts.
 
+use super::LowPulse;
+
 /// Effective open time of one pulse in one cycle, s.
 ///
 /// # Formula
@@ -16,12 +18,46 @@
 ///
 /// # Valid range
 /// `t > 0` (infinite: engine at rest, nothing), `t_s ≥ 0`. Continuous and rising in `t_w`; joined at `t_s` in value
-/// and slope. Where a bench has measured short pulses use [`LowPulse`](super::LowPulse).
+/// and slope. Where a bench has measured short pulses use [`ShortPulse::Measured`].
 ///
 /// # Source
 /// Linear offset model with the terms of SAE J1832 (abstract); both transitions: common practice, no source.
 #[must_use]
 pub fn open_time(pulse: f64, dead_time: f64, short_pulse: f64, cycle: f64) -> f64 {
+    over_all(pulse, dead_time, cycle, |effective| in_range(effective, short_pulse))
+}
+
+/// What short pulses deliver beside the straight line.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ShortPulse {
+    /// The curve of [`open_time`] below this effective pulse, s.
+    Curve(f64),
+    /// A bench's table.
+    Measured(LowPulse),
+}
+
+impl ShortPulse {
+    /// [`open_time`] with this in the place of its ballistic curve.
+    #[must_use]
+    pub fn open_time(&self, pulse: f64, dead_time: f64, cycle: f64) -> f64 {
+        match self {
+            Self::Curve(short) => open_time(pulse, dead_time, *short, cycle),
+            Self::Measured(table) => over_all(pulse, dead_time, cycle, |effective| table.at_edge(effective)),
+        }
+    }
+
+    /// Effective pulse above which the line is straight, s.
+    #[must_use]
+    pub fn straight_from(&self) -> f64 {
+        match self {
+            Self::Curve(short) => *short,
+            Self::Measured(table) => table.straight_from(),
+        }
+    }
+}
+
+/// From a pulse too short to open to one that never shuts, with `inside` between.
+fn over_all(pulse: f64, dead_time: f64, cycle: f64, inside: impl Fn(f64) -> f64) -> f64 {
     if pulse >= cycle {
         return cycle;
     }
@@ -30,10 +66,10 @@ pub fn open_time(pulse: f64, dead_time: f64, short_pulse: f64, cycle: f64) -> f6
     }
     let (shut, late) = (cycle - pulse, dead_time.abs());
     if shut < late {
-        let at_last = in_range(cycle - late - dead_time, short_pulse);
+        let at_last = inside(cycle - late - dead_time);
         return at_last + (cycle - at_last) * (1.0 - shut / late);
     }
-    in_range(pulse - dead_time, short_pulse)
+    inside(pulse - dead_time)
 }
 
 /// Open time of an effective pulse between not opening and not shutting.

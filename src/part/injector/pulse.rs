@@ -177,6 +177,8 @@ pub enum BadLowPulse {
     Points(Vec<(f64, f64)>),
     /// The last point still adds time, s.
     Step(f64),
+    /// The first point (s) takes all of its pulse away.
+    Shut(f64, f64),
     /// Between these effective pulses (s) a longer pulse would deliver less.
     Falling(f64, f64),
 }
@@ -194,6 +196,12 @@ impl fmt::Display for BadLowPulse {
                 f,
                 "the last low-pulse point still adds {:.4} ms: measure on until the line is straight and end with 0",
                 added * 1e3
+            ),
+            Self::Shut(x, a) => write!(
+                f,
+                "at the first low-pulse point {:.4} ms are added to {:.4} ms: nothing would be delivered; begin where fuel comes",
+                a * 1e3,
+                x * 1e3
             ),
             Self::Falling(a, b) => write!(
                 f,
@@ -243,6 +251,10 @@ impl LowPulse {
         if last != 0.0 {
             return Err(BadLowPulse::Step(last));
         }
+        let (x, a) = points[0];
+        if x <= 0.0 || x + a <= 0.0 {
+            return Err(BadLowPulse::Shut(x, a));
+        }
         if let Some(w) = points.windows(2).find(|w| w[0].0 + w[0].1 >= w[1].0 + w[1].1) {
             return Err(BadLowPulse::Falling(w[0].0, w[1].0));
         }
@@ -258,11 +270,35 @@ impl LowPulse {
         if effective.is_nan() || effective < first {
             return Err(PulseTooShort { effective, shortest: first });
         }
-        if effective >= last {
-            return Ok(effective);
-        }
-        let i = self.points.partition_point(|p| p.0 <= effective);
-        let ((x0, a0), (x1, a1)) = (self.points[i - 1], self.points[i]);
-        Ok(effective + a0 + (a1 - a0) * (effective - x0) / (x1 - x0))
+        Ok(if effective >= last { effective } else { self.at_edge(effective) })
+    }
+
+    /// The same, and from nothing up to the first point in proportion: what a solver needs on its way. Rising.
+    #[must_use]
+    pub fn at_edge(&self, effective: f64) -> f64 {
+        self.knots().find(|(a, b)| effective < b.0 && b.0 > a.0).map_or(effective.max(0.0), |(a, b)| {
+            (a.1 + (b.1 - a.1) * (effective - a.0) / (b.0 - a.0)).max(0.0)
+        })
+    }
+
+    /// The effective pulse (s) that is open for this time (s): the inverse of [`LowPulse::at_edge`].
+    #[must_use]
+    pub fn effective_for(&self, open: f64) -> f64 {
+        self.knots()
+            .find(|(a, b)| open < b.1 && b.1 > a.1)
+            .map_or(open.max(0.0), |(a, b)| (a.0 + (b.0 - a.0) * (open - a.1) / (b.1 - a.1)).max(0.0))
+    }
+
+    /// Effective pulse from which on nothing is added, s.
+    #[must_use]
+    pub fn straight_from(&self) -> f64 {
+        self.points[self.points.len() - 1].0
+    }
+
+    /// Neighbouring pairs of (effective pulse, open time), from nothing on.
+    fn knots(&self) -> impl Iterator<Item = ((f64, f64), (f64, f64))> + '_ {
+        let open = |p: &(f64, f64)| (p.0, p.0 + p.1);
+        let before = std::iter::once((0.0, 0.0)).chain(self.points.iter().map(open));
+        before.zip(self.points.iter().map(open))
     }
 }

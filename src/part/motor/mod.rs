@@ -116,6 +116,27 @@ impl Motor {
     }
 }
 
+/// Mean current that a motor behind a chopping speed control takes from the supply.
+///
+/// # Formula
+/// `I_s = D I`, `D = V/V_s`
+///
+/// # Symbols
+/// `I` motor current, A: steady, for its inductance and the free-wheeling diode carry it on; `V` mean voltage that
+/// the control puts out, `V_s` voltage of the supply, V; `D` part of the time that it is switched on.
+///
+/// # Valid range
+/// `0 ≤ V ≤ V_s`; a lossless switch at the supply's end of the wire: wire and motor carry `I`, the fuse before the
+/// switch carries pulses of `I` whose mean is `I_s` and whose heating value is `I √D`. Energy: `V_s I_s = V I`.
+///
+/// # Source
+/// Mean values of the step-down converter in continuous conduction: N. Mohan, T. M. Undeland, W. P. Robbins, Power
+/// Electronics, ch. 7 (from memory).
+#[must_use]
+pub fn chopped_supply_current(current: Current, mean: Voltage, supply: Voltage) -> Current {
+    current * (mean / supply).value
+}
+
 /// Motor constant from one running point.
 ///
 /// # Formula

@@ -16,10 +16,10 @@ pub const KEYS: &[Key] = &[
     Key::rows(
         "rows",
         &[
-            Column::new("pressure", Dim::Pressure),
-            Column::new("voltage", Dim::Voltage),
-            Column::new("flow", Dim::VolumeRate),
-            Column::new("current", Dim::Current).optional(),
+            Column::new("pressure", Dim::Pressure, 0.0, 20e5),
+            Column::new("voltage", Dim::Voltage, 3.0, 60.0),
+            Column::new("flow", Dim::VolumeRate, 0.0, 5e-3),
+            Column::new("current", Dim::Current, 0.1, 100.0).optional(),
         ],
         "[{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"140 L/h\", current = \"8 A\" }]",
         "rating rows: flow against a pressure at a voltage at the pump, and current when known",

@@ -647,6 +647,10 @@ fn layout(build: &Build, find: &dyn Fn(&str, &str) -> Maybe) -> Option<Layout> {
         of.next().filter(|_| of.next().is_none())
     };
     let (injection, regulation) = (one("injectors")?, one("regulator")?);
+    let tabled = |v: &Values| v.rows("low_pulse_rows").is_some();
+    if tabled(&build.part(&injection.parts[0])?.values) || tabled(build.section("control")) {
+        return None;
+    }
     let pumping: Vec<_> = legs.iter().filter(|l| has(l, "pump")).collect();
     let rail = &injection.from;
     let is_tank = |name: &String| name == "tank" || name == "air" || kind(name) == Some("tank");
