@@ -87,6 +87,8 @@ fn plain() -> Result<Value, String> {
     let prepared = prepare::enter()?;
     let source = json!(prepared.home.source);
     let said = |e: evcxr::Error| e.to_string();
+    // The plain evaluator has its own settings; it may fetch what `:dep` asks for.
+    std::fs::remove_file(prepared.slot.path.join("config/evcxr.toml")).map_err(|e| e.to_string())?;
     let open = || -> Result<evcxr::CommandContext, String> {
         let (mut context, outputs) = evcxr::CommandContext::new().map_err(said)?;
         std::thread::spawn(move || outputs.stdout.iter().for_each(drop));
