@@ -4,7 +4,11 @@
 //! time from the start of a session to the first figure. Both evaluate the same library; the plain
 //! evaluator gets it by one `:dep` line, with its own settings.
 
-use railrise::kernel::{prepare, relay, session::Session, shim};
+#[path = "../src/kernel/mod.rs"]
+#[allow(dead_code)]
+mod kernel;
+
+use kernel::{prepare, relay, session::Session, shim};
 use serde_json::{Value, json};
 use std::process::{Command, ExitCode};
 use std::time::Instant;

@@ -24,6 +24,3 @@ pub use error::{Error, Result};
 
 #[cfg(feature = "page")]
 pub mod notebook;
-
-#[cfg(feature = "kernel")]
-pub mod kernel;

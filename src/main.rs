@@ -3,14 +3,15 @@
 use std::process::ExitCode;
 
 mod cli;
+mod kernel;
 
 fn main() -> ExitCode {
     // The program plays several parts in running a notebook; the order matters: a relay's child is
     // the cells' process, and both are started by a process that may itself be called `cargo`.
-    if let Some(code) = railrise::kernel::shim::run_if_called_so() {
+    if let Some(code) = kernel::shim::run_if_called_so() {
         return code;
     }
-    if let Some(code) = railrise::kernel::relay::run_if_called_so() {
+    if let Some(code) = kernel::relay::run_if_called_so() {
         return code;
     }
     evcxr::runtime_hook();

@@ -2,7 +2,7 @@
 
 use super::run::Screen;
 use super::{failed, files, wrong};
-use railrise::kernel::{headless, prepare, session::Session};
+use crate::kernel::{headless, prepare, session::Session};
 use std::path::PathBuf;
 use std::process::ExitCode;
 

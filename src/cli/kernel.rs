@@ -1,8 +1,8 @@
 //! `railrise kernel`: the kernel for notebook programs.
 
 use super::{failed, wrong};
-use railrise::kernel::install::{self, Place};
-use railrise::kernel::{library, prepare, serve, sources};
+use crate::kernel::install::{self, Place};
+use crate::kernel::{library, prepare, serve, sources};
 use std::path::PathBuf;
 use std::process::ExitCode;
 

@@ -2,8 +2,8 @@
 
 use super::files::{self, Job};
 use super::{failed, wrong};
-use railrise::kernel::headless::{self, Event, Report};
-use railrise::kernel::{prepare, session::Session};
+use crate::kernel::headless::{self, Event, Report};
+use crate::kernel::{prepare, session::Session};
 use railrise::notebook::{export, index, write_atomically};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -154,7 +154,7 @@ impl Screen {
                 let _ = std::io::stderr().flush();
             }
             Event::End { cell, seconds } if !self.terminal => eprintln!("  cell {cell}  {seconds:.2} s"),
-            Event::Output(railrise::kernel::session::Output::Update { data, .. }) if self.terminal => {
+            Event::Output(crate::kernel::session::Output::Update { data, .. }) if self.terminal => {
                 if let Some(text) = data["text/plain"].as_str() {
                     self.wipe();
                     eprint!("  {text}");

@@ -35,7 +35,7 @@ const COMMANDS: [&str; 9] =
 /// Turns a cell's text into code for the evaluator.
 ///
 /// The last expression is borrowed (`&(...)`), on lines of its own so that columns stay: a variable
-/// at the end of a cell is shown and not used up, and [`crate::rich::EndRich`] finds the best form.
+/// at the end of a cell is shown and not used up, and [`railrise::rich::EndRich`] finds the best form.
 ///
 /// # Errors
 /// When the cell asks for something a notebook must not do: run a shell, end the program.

@@ -335,7 +335,7 @@ fn traceback(error: &CellError) -> Vec<String> {
 fn folded(compiler: &str) -> Value {
     let html = format!(
         "<details><summary>What the compiler says</summary><pre>{}</pre></details>",
-        crate::rich::escape_html(compiler)
+        railrise::rich::escape_html(compiler)
     );
     json!({"text/plain": compiler, "text/html": html})
 }

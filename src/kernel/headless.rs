@@ -4,7 +4,7 @@
 use super::cell;
 use super::error::CellError;
 use super::session::{Output, Session};
-use crate::notebook::{CellKind, Notebook, output};
+use railrise::notebook::{CellKind, Notebook, output};
 use serde_json::{Map, Value, json};
 use std::time::Instant;
 
@@ -76,7 +76,7 @@ pub fn run(
         .filter(|c| c.kind() == CellKind::Code && !c.has_tag("skip-execution"))
         .map(|c| (c.index(), c.source(), c.has_tag("raises-exception")))
         .collect();
-    let fault = |e: crate::notebook::NotebookError| e.to_string();
+    let fault = |e: railrise::notebook::NotebookError| e.to_string();
     for (index, ..) in &cells {
         notebook.set_outputs(*index, Vec::new()).map_err(fault)?;
         notebook.set_execution_count(*index, None).map_err(fault)?;
@@ -188,7 +188,7 @@ impl Outputs {
     fn finish(self) -> Vec<Value> {
         // A bar of progress has no place in a finished notebook, and its seconds would differ each time.
         let bar =
-            |id: &Option<String>| id.as_ref().is_some_and(|i| i.starts_with(crate::rich::wire::PROGRESS));
+            |id: &Option<String>| id.as_ref().is_some_and(|i| i.starts_with(railrise::rich::wire::PROGRESS));
         self.list.into_iter().filter(|(_, id)| !bar(id)).map(|(o, _)| o).collect()
     }
 }

@@ -79,7 +79,7 @@ pub fn install(place: &Place, name: &str) -> Result<PathBuf, String> {
     let text = serde_json::to_string_pretty(&spec).map_err(|e| e.to_string())? + "\n";
     let file = folder.join("kernel.json");
     std::fs::create_dir_all(&folder)
-        .and_then(|()| crate::notebook::write_atomically(&file, text.as_bytes()))
+        .and_then(|()| railrise::notebook::write_atomically(&file, text.as_bytes()))
         .map_err(|e| format!("{}: {e}", file.display()))?;
     Ok(folder)
 }

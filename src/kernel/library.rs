@@ -1,5 +1,8 @@
 //! The library as cells use it: built once, joined into one shared object.
 //!
+//! The program was compiled from the library; where what the compiler made of it still lies beside the program and
+//! is not older than the source, it is joined as it is ([`super::join`]). Else the library is built in the cache.
+//!
 //! One shared object, because statics in a library that is linked into every cell would exist once
 //! a cell: counters would restart and every cell would bring its own thread pool.
 
@@ -18,6 +21,9 @@ const WRAPPER: &str = "railrise-cells";
 /// Crates whose types stand in signatures that cells use; a variable of any other crate's type
 /// needs its type written.
 const SEEN_BY_CELLS: [&str; 6] = ["ctx", "railrise", "uom", "typenum", "num-traits", "ndarray"];
+/// Crates of the library that run in the compiler only.
+const BUILD_TOOLS: [&str; 6] =
+    ["syn", "quote", "proc-macro2", "serde_derive", "thiserror-impl", "unicode-ident"];
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 
@@ -45,7 +51,14 @@ pub fn make_sure(prepared: &Prepared, tell: &mut dyn FnMut(&str)) -> Result<Libr
         lock.lock().map_err(|e| format!("the lock of the cache: {e}"))?;
     }
     if open(&folder).is_none() {
-        build(home, toolchain, &folder, tell)?;
+        write_manifests(home)?;
+        if let Err(why) = super::join::from_the_program(home, toolchain, &folder) {
+            tell(&format!(
+                "Building the library for notebooks (once for this version, a minute or two): {why}"
+            ));
+            let artifact = build(home, toolchain, tell)?;
+            publish(toolchain, &home.key.join("build"), &folder, &artifact)?;
+        }
         forget_old(home, &folder);
     }
     drop(lock);
@@ -75,15 +88,21 @@ fn use_it(prepared: &Prepared, library: Library) -> Result<Library, String> {
 
 /// Stands for the content of every file that the library is built from.
 fn stamp(source: &Path) -> Result<u64, String> {
-    let mut files = vec![source.join("Cargo.toml"), source.join("Cargo.lock")];
-    collect(&source.join("src"), &mut files).map_err(|e| format!("{}: {e}", source.display()))?;
-    files.sort();
+    let files = source_files(source)?;
     let mut hash = DefaultHasher::new();
     for file in files {
         file.hash(&mut hash);
         std::fs::read(&file).unwrap_or_default().hash(&mut hash);
     }
     Ok(hash.finish())
+}
+
+/// The files that the library is built from, in order.
+pub(super) fn source_files(source: &Path) -> Result<Vec<PathBuf>, String> {
+    let mut files = vec![source.join("Cargo.toml"), source.join("Cargo.lock")];
+    collect(&source.join("src"), &mut files).map_err(|e| format!("{}: {e}", source.display()))?;
+    files.sort();
+    Ok(files)
 }
 
 fn collect(folder: &Path, files: &mut Vec<PathBuf>) -> std::io::Result<()> {
@@ -113,12 +132,21 @@ fn cell_manifest(dependencies: &str) -> String {
     )
 }
 
-fn build(
-    home: &Home,
-    toolchain: &Toolchain,
-    folder: &Path,
-    tell: &mut dyn FnMut(&str),
-) -> Result<(), String> {
+/// What the shared object says.
+pub(super) const JOINED: &str = "pub use railrise::*;\n";
+
+/// Makes sure that a real `cargo`, joining the library with crates that a cell asks for, finds it built.
+///
+/// # Errors
+/// When it does not build.
+pub fn build_for_cargo(home: &Home, toolchain: &Toolchain, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
+    let lock = File::create(home.key.join("build.lock")).map_err(|e| format!("the cache: {e}"))?;
+    lock.lock().map_err(|e| format!("the lock of the cache: {e}"))?;
+    write_manifests(home)?;
+    build(home, toolchain, tell).map(|_| ())
+}
+
+fn write_manifests(home: &Home) -> Result<(), String> {
     let (wrapper, build) = (home.key.join("wrapper"), home.key.join("build"));
     write_if_changed(
         &wrapper.join("Cargo.toml"),
@@ -129,32 +157,40 @@ fn build(
             json!(home.source)
         ),
     )?;
-    write_if_changed(&wrapper.join("src/lib.rs"), "pub use railrise::*;\n")?;
+    write_if_changed(&wrapper.join("src/lib.rs"), JOINED)?;
     write_if_changed(&build.join("Cargo.toml"), &cell_manifest(&dependency_line(home)))?;
     write_if_changed(&build.join("src/lib.rs"), "")?;
-    // A cell is compiled quickly, the library well.
+    // A cell is compiled quickly, the library well; what only the compiler runs, not at all well.
+    let only_while_building =
+        BUILD_TOOLS.map(|name| format!("[profile.dev.package.{name}]\nopt-level = 0\n"));
     write_if_changed(
         &home.key.join(".cargo/config.toml"),
-        "[profile.dev.package.\"*\"]\nopt-level = 3\ndebug-assertions = false\noverflow-checks = false\n",
+        &format!(
+            "[profile.dev.package.\"*\"]\nopt-level = 3\ndebug-assertions = false\noverflow-checks = false\n{}",
+            only_while_building.concat()
+        ),
     )?;
     // The versions that were tested, wherever the lock file is given.
     if let Ok(lock) = std::fs::read_to_string(home.source.join("Cargo.lock")) {
         write_if_changed(&build.join("Cargo.lock"), &lock)?;
     }
+    Ok(())
+}
 
-    tell("Building the library for notebooks (once for this version, about half a minute)");
-    let artifact = match cargo_build(toolchain, &build, true, tell) {
+/// Builds in the cache; returns the path of the shared object.
+fn build(home: &Home, toolchain: &Toolchain, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, String> {
+    let build = home.key.join("build");
+    match cargo_build(toolchain, &build, true, tell) {
         // Crates that were never downloaded are the one reason to go online.
         Err(error) if error.contains("--offline") || error.contains("offline mode") => {
             tell("Some crates are not on this machine yet; fetching them from the registry");
             cargo_build(toolchain, &build, false, tell)
         }
         other => other,
-    }?;
-    publish(toolchain, &build, folder, &artifact)
+    }
 }
 
-fn cargo(toolchain: &Toolchain, folder: &Path, offline: bool) -> Command {
+pub(super) fn cargo(toolchain: &Toolchain, folder: &Path, offline: bool) -> Command {
     let mut command = Command::new(&toolchain.cargo);
     if offline {
         command.arg("--offline");
@@ -239,12 +275,6 @@ fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) 
             }
         }
     }
-    let metadata = cargo(toolchain, build, true)
-        .args(["metadata", "--format-version", "1", "--filter-platform", &toolchain.host])
-        .output()
-        .map_err(|e| format!("cargo metadata: {e}"))?;
-    let graph = serde_json::from_slice(&metadata.stdout).map_err(|e| format!("cargo metadata: {e}"))?;
-    std::fs::write(scratch.join("metadata.json"), trim(graph).to_string()).map_err(said)?;
     // The uplifted copy beside `deps` has no hash in its name; the compiler needs the one within.
     let name = artifact.file_name().ok_or("the shared object has no name")?;
     let stem = artifact.file_stem().unwrap_or(name).to_string_lossy().into_owned();
@@ -256,6 +286,24 @@ fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) 
     });
     let object = newest.max_by_key(|e| e.metadata().and_then(|m| m.modified()).ok());
     let object = object.map_or_else(|| name.to_owned(), |e| e.file_name());
+    finish(toolchain, build, folder, Path::new(&object))
+}
+
+/// Describes what lies in the new folder and puts it into its place.
+pub(super) fn finish(
+    toolchain: &Toolchain,
+    build: &Path,
+    folder: &Path,
+    object: &Path,
+) -> Result<(), String> {
+    let said = |e: std::io::Error| format!("{}: {e}", folder.display());
+    let scratch = folder.with_extension("new");
+    let metadata = cargo(toolchain, build, true)
+        .args(["metadata", "--format-version", "1", "--filter-platform", &toolchain.host])
+        .output()
+        .map_err(|e| format!("cargo metadata: {e}"))?;
+    let graph = serde_json::from_slice(&metadata.stdout).map_err(|e| format!("cargo metadata: {e}"))?;
+    std::fs::write(scratch.join("metadata.json"), trim(graph).to_string()).map_err(said)?;
     let info = json!({
         "object": folder.join("deps").join(object),
         "deps": folder.join("deps"),

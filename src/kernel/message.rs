@@ -20,10 +20,6 @@ pub struct Message {
     pub identities: Vec<Vec<u8>>,
     /// Header.
     pub header: Value,
-    /// Header of the message that this one answers.
-    pub parent: Value,
-    /// Metadata.
-    pub metadata: Value,
     /// Content.
     pub content: Value,
 }
@@ -74,11 +70,11 @@ impl Signer {
         let part = |name: &str, bytes: &[u8]| -> Result<Value, String> {
             serde_json::from_slice(bytes).map_err(|e| format!("a message whose {name} is not JSON: {e}"))
         };
+        part("parent header", parent)?;
+        part("metadata", metadata)?;
         let message = Message {
             identities: identities.iter().map(|f| f.to_vec()).collect(),
             header: part("header", header)?,
-            parent: part("parent header", parent)?,
-            metadata: part("metadata", metadata)?,
             content: part("content", content)?,
         };
         if message.kind().is_empty() {

@@ -18,6 +18,7 @@ pub mod friendly;
 pub mod headless;
 pub mod home;
 pub mod install;
+pub mod join;
 pub mod library;
 pub mod message;
 pub mod prepare;

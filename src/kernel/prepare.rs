@@ -23,8 +23,6 @@ pub struct Prepared {
     pub toolchain: Toolchain,
     /// The cache.
     pub home: Home,
-    /// Where the standard library's sources are or will be.
-    pub sources: PathBuf,
     /// This process's working folder in the cache.
     pub slot: Slot,
     /// The folder the user started in; relative paths mean this one.
@@ -93,7 +91,7 @@ fn replace() -> String {
             "sysroot": toolchain.sysroot, "rustc": toolchain.rustc, "cargo": toolchain.cargo,
             "version": toolchain.version, "host": toolchain.host,
             "root": home.root, "key": home.key, "source": home.source,
-            "sources": sources, "slot": slot, "started_in": started_in,
+            "slot": slot, "started_in": started_in,
             "path": old_path.to_string_lossy(), "cargo_home": cargo_home.as_ref().map(|c| c.to_string_lossy()),
         });
         let mut me = Command::new(exe);
@@ -159,7 +157,6 @@ fn resume(found: &str) -> Result<Prepared, String> {
             host: text("host"),
         },
         home: Home { root: path("root"), key: path("key"), source: path("source") },
-        sources: path("sources"),
         slot: Slot { path: slot, _lock: lock },
         started_in: path("started_in"),
         cell_environment,

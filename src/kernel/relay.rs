@@ -2,10 +2,10 @@
 //!
 //! The evaluator reads whole lines, keeps only the last picture of a kind, lets a panic pass as
 //! success and mixes printed text with its own protocol. The relay turns everything a cell prints
-//! into one JSON line a piece ([`crate::rich::wire`]), adds what the evaluator swallows, and hands
+//! into one JSON line a piece ([`railrise::rich::wire`]), adds what the evaluator swallows, and hands
 //! over the end of a cell only when all that was printed before it has been passed on.
 
-use crate::rich::wire::{self, MARK};
+use railrise::rich::wire::{self, MARK};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};

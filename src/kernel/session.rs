@@ -6,8 +6,8 @@ use super::library::{self, Library};
 use super::prepare::Prepared;
 use super::relay::RELAY_VARIABLE;
 use super::sources;
-use crate::rich::wire;
 use evcxr::{CommandContext, EvalCallbacks, EvalContext, EvalContextOutputs};
+use railrise::rich::wire;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
@@ -77,6 +77,7 @@ pub struct Session {
     state: Arc<State>,
     own_crates: bool,
     home: super::home::Home,
+    toolchain: super::toolchain::Toolchain,
     cell_environment: Vec<(String, Option<std::ffi::OsString>)>,
     source_file: PathBuf,
     listening: PathBuf,
@@ -174,6 +175,7 @@ impl Session {
             state: Arc::default(),
             own_crates: false,
             home: prepared.home.clone(),
+            toolchain: prepared.toolchain.clone(),
             cell_environment: prepared.cell_environment.clone(),
             source_file: prepared.slot.cell_crate().join("src/lib.rs"),
             listening: prepared.slot.path.join("listening"),
@@ -226,7 +228,7 @@ impl Session {
         std::fs::write(&self.listening, "").map_err(|e| format!("{}: {e}", self.listening.display()))?;
         self.run(":linker system", &mut |_| {}).map_err(|e| e.text)?;
         if std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain") {
-            self.add_library().map_err(|e| e.text)?;
+            self.add_library(&mut |_| {}).map_err(|e| e.text)?;
         }
         self.load_prelude()
     }
@@ -237,8 +239,16 @@ impl Session {
     }
 
     /// Names the library in the cell's manifest, so that a real `cargo` finds it beside others.
-    fn add_library(&mut self) -> Result<(), CellError> {
+    fn add_library(&mut self, sink: &mut dyn FnMut(Output)) -> Result<(), CellError> {
         self.own_crates = true;
+        let mut told = false;
+        library::build_for_cargo(&self.home, &self.toolchain, &mut |line| {
+            if !std::mem::replace(&mut told, true) {
+                sink(Output::Stderr("Building the library once more, to join it with other crates\n".into()));
+            }
+            sink(Output::Stderr(format!("{line}\n")));
+        })
+        .map_err(|e| CellError::new("library", e))?;
         let line = format!(":dep {}", library::dependency_line(&self.home));
         self.run(&line, &mut |_| {})
     }
@@ -257,7 +267,7 @@ impl Session {
             self.open().map_err(|e| CellError::fatal("evaluator lost", e))?;
         }
         if ready.code.lines().any(|l| l.trim_start().starts_with(":dep")) && !self.own_crates {
-            self.add_library()?;
+            self.add_library(sink)?;
         }
         self.run_ready(&ready, code, sink)
     }
@@ -441,15 +451,6 @@ impl Session {
             "evaluator ended",
             format!("The process that runs the cells ended ({how}).\n{again}"),
         )
-    }
-
-    /// Names and types of the variables.
-    pub fn variables(&self) -> Vec<(String, String)> {
-        let Some(context) = &self.context else { return Vec::new() };
-        let mut all: Vec<_> =
-            context.variables_and_types().map(|(n, t)| (n.to_owned(), t.to_owned())).collect();
-        all.sort();
-        all
     }
 
     /// Names of the variables, functions and types defined so far.
