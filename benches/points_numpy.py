@@ -89,8 +89,7 @@ class Cars:
         self.g, self.r, self.idle = pump["g"] * f, r, pump["idle"]
         slip = v[p + "wear"] * pump["flow"] / max(pump["pressure"], 0.5e5)
         self.slip = pump["k"] * f * pump["viscosity"] / mu + slip
-        self.gcr = self.g * pump["c"] * f * r
-        self.stiff = self.gcr + self.slip
+        self.stiff = self.g * pump["c"] * f * r + self.slip
         self.relief, self.rs = v[p + "relief"], v[p + "relief_slope"]
         self.required = v[p + "required_margin"]
         r = "regulator."
@@ -195,7 +194,6 @@ class Cars:
             derating = np.where(strained, np.maximum(f, 0.05), 1.0)
             by = np.where(strained & (f > 0.05), 1 / self.required, 0.0)
             inner, fall_by = q / derating, 1 / derating
-            stiff = self.gcr * derating + self.slip
         drive = self.g * (self.volts - self.idle * self.r) - inner
         rise, fall = drive / stiff, -1 / stiff
         over = rise > self.relief
@@ -204,7 +202,7 @@ class Cars:
             rise = np.where(over, (drive + self.relief / self.rs) / stiff, rise)
             fall = np.where(over, -1 / stiff, fall)
         if strained.any():
-            by_inlet = (fall * rise * self.gcr - fall * inner * fall_by) * by
+            by_inlet = -fall * inner * fall_by * by
         y = q * self.valve
         y2 = y * y
         r = np.sqrt(y2 * y2 + 4 * SMALL * SMALL)

@@ -104,7 +104,7 @@ fn a_cell_outside_its_columns_range_is_refused_with_line_and_key() {
                     .iter()
                     .filter_map(|x| {
                         let said = rows.get(0).unwrap().as_inline_table().unwrap().get(x.name)?.as_str()?;
-                        let said = if x.name == c.name { format!("{out}") } else { said.to_owned() };
+                        let said = if x.name == c.name { out.clone() } else { said.to_owned() };
                         Some(format!("{} = \"{said}\"", x.name))
                     })
                     .collect();

@@ -296,3 +296,43 @@ fn a_chopped_pumps_energy_closes_at_the_supply() {
         assert!(p.pumps.iter().all(|x| x.drive_duty == 1.0));
     }
 }
+
+/// Volumetric efficiency over manifold pressure and speed: on its points, between them by hand, outside refused.
+#[test]
+fn an_efficiency_map_sets_the_air_and_ends_where_it_was_measured() {
+    let grid = |rows: &[(f64, f64, f64)]| {
+        let rows: Vec<String> = rows
+            .iter()
+            .map(|(p, n, ve)| format!("{{ manifold = \"{p} kPa abs\", rpm = \"{n} rpm\", ve = \"{ve}\" }}"))
+            .collect();
+        format!("[{}]", rows.join(", "))
+    };
+    let rows = [(40.0, 900.0, 0.6), (40.0, 6500.0, 0.8), (180.0, 900.0, 0.7), (180.0, 6500.0, 1.0)];
+    let b = layout("dead-end-rail");
+    let mapped = b.with("engine.ve_map_rows", &grid(&rows)).unwrap();
+    let ambient = b.si("ambient.pressure").unwrap() / 1e3;
+    let air = |b: &Build, kpa: f64, n: f64| at(b, n, (kpa - ambient) / 100.0).demand.unwrap().air;
+    for (kpa, n, ve) in rows {
+        near(air(&mapped, kpa, n) / air(&b, kpa, n), ve, 1e-9);
+    }
+    // Half way along both axes: the mean of the four corners.
+    near(air(&mapped, 110.0, 3700.0) / air(&b, 110.0, 3700.0), 0.775, 1e-9);
+    // The calibration follows the map, so lambda stays what it was; pulse and duty grow with the air.
+    let (p, q) = (at(&b, 5000.0, 0.0), at(&mapped, 5000.0, 0.0));
+    near(p.lambda().unwrap(), q.lambda().unwrap(), 0.01);
+    assert!(q.asked_flow() < p.asked_flow() && q.duty() < p.duty());
+    assert!(railrise::steady::lanes::Reduced::of(&mapped).is_none());
+    for (n, boost, says) in [(6600.0, 0.0, "engine speed"), (3000.0, 0.9, "manifold pressure (absolute)")] {
+        let e = point(&mapped, &Operating::at(rpm(n), bar(boost))).unwrap_err().to_string();
+        assert!(e.contains("engine.ve_map_rows") && e.contains(says), "{e}");
+    }
+    let e = point(
+        &b.with("engine.ve_map_rows", &grid(&rows[..3])).unwrap(),
+        &Operating::at(rpm(3000.0), bar(0.0)),
+    );
+    let e = e.unwrap_err().to_string();
+    assert!(
+        e.contains("3 efficiencies do not fill the grid of 2 by 2 values of manifold and rpm once"),
+        "{e}"
+    );
+}

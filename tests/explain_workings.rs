@@ -17,8 +17,12 @@ fn every_line_can_be_redone_with_the_printed_numbers() {
         let build =
             Build::read(format!("{}/datasets/hill-climb-car/{name}.toml", env!("CARGO_MANIFEST_DIR")))
                 .unwrap();
-        for (speed, boost) in [(900.0, -0.65), (4000.0, 1.0), (6500.0, 1.4)] {
-            let p = point(&build, &Operating::at(rpm(speed), bar(boost))).unwrap();
+        let table = r#"[{ effective = "0.2 ms", added = "0.1 ms" }, { effective = "9 ms", added = "0 ms" }]"#;
+        let tabled = build.with("injectors.low_pulse_rows", table).unwrap();
+        let tabled = tabled.with("control.low_pulse_rows", table).unwrap();
+        let plain = [(900.0, -0.65), (4000.0, 1.0), (6500.0, 1.4)].map(|x| (&build, x));
+        for (build, (speed, boost)) in plain.into_iter().chain([(&tabled, (900.0, -0.65))]) {
+            let p = point(build, &Operating::at(rpm(speed), bar(boost))).unwrap();
             for figure in explainable() {
                 for step in explain(&p, figure).unwrap().steps {
                     let redone = by_hand(&step.with_numbers());

@@ -22,6 +22,8 @@ mod chart_text;
 mod cli;
 // Laws over every build and layout, at any point and setting.
 mod circuit_laws;
+// Limits, twins, tables' ends and single figures by hand, over every build.
+mod circuit_limits;
 // Layouts of the trade solved; circuits and files refused by their message.
 mod circuit_layouts;
 // Slider-crank, Wiebe and compressible flow against the engine rows.
@@ -68,6 +70,8 @@ mod notebook_document;
 mod notebook_page;
 // Orifices, valve sizing and poppets against their reference rows.
 mod orifice_reference;
+// Pumps found from one, two and many rows: coverage, residuals, refusals.
+mod pump_identification;
 // Every part at any input: odd, rising, true slopes, limits, inverses, refusals.
 mod part_laws;
 // The four demo builds: fuelled, short, and each cure.

@@ -4,14 +4,15 @@ use super::Build;
 use crate::error::{Error, Kind, Result};
 use crate::fuel::{Blend, Component};
 use crate::part::check_valve::CheckValve;
+use crate::part::engine::VolumetricEfficiency;
 use crate::part::filter::Filter;
 use crate::part::injector::{DeadTime, Injector, LowPulse, ShortPulse};
 use crate::part::line::Line;
 use crate::part::pump::Pump;
 use crate::part::regulator::Regulator;
 use crate::part::wiring::copper_wire_resistance;
-use crate::quantity::{Amount, Dim, abs, kelvin, kg_per_m3, m, m2, pa};
-use crate::spec::Values;
+use crate::quantity::{AbsolutePressure, Amount, Dim, abs, kelvin, kg_per_m3, m, m2, pa, rad_per_s};
+use crate::spec::{Rows, Values};
 use std::f64::consts::PI;
 
 /// Viscosity (Pa·s) and density (kg/m³) that the loss figures of filters and strainers refer to: petrol-like
@@ -148,33 +149,57 @@ pub fn low_pulse_law(v: &Values) -> Result<Option<LowPulse>> {
 fn dead_time(v: &Values) -> Result<DeadTime> {
     let extra = v.parameter("dead_time").expect("a key with a default");
     let Some(rows) = v.rows("dead_time_rows") else { return Ok(DeadTime::constant(extra.si)) };
-    let (mut volts, mut differences) = (rows.column("voltage"), rows.column("difference"));
-    for axis in [&mut volts, &mut differences] {
-        axis.sort_by(f64::total_cmp);
-        axis.dedup();
-    }
-    let mut grid = vec![vec![f64::NAN; differences.len()]; volts.len()];
-    for r in &rows.data {
-        let at = |axis: &[f64], x: f64| axis.iter().position(|y| *y == x).expect("from the same rows");
-        grid[at(&volts, r[0])][at(&differences, r[1])] = r[2];
-    }
-    if grid.iter().flatten().any(|t| t.is_nan()) || rows.data.len() != volts.len() * differences.len() {
-        return Err(Error::new(
-            Kind::Value,
-            format!(
-                "{} dead times do not fill the grid of {} voltages and {} differences once",
-                rows.data.len(),
-                volts.len(),
-                differences.len()
-            ),
-        )
-        .next("give one row for every pair of voltage and difference"));
-    }
+    let (volts, differences, grid) = on_grid(rows, "dead times", ["voltage", "difference", "time"])?;
     // The default stands for a missing table, so beside a table it adds nothing.
     let said = !extra.source.as_deref().is_some_and(|s| s.starts_with("default"));
     Ok(DeadTime::table(volts, differences, &grid)
         .map_err(|e| Error::new(Kind::Value, e.to_string()))?
         .shifted(if said { extra.si } else { 0.0 }))
+}
+
+/// The engine's map of volumetric efficiency, if its section has one.
+///
+/// # Errors
+/// Rows that do not fill their grid of manifold pressures and speeds.
+pub fn ve_map_law(v: &Values) -> Result<Option<VolumetricEfficiency>> {
+    let Some(rows) = v.rows("ve_map_rows") else { return Ok(None) };
+    let made = || {
+        let (manifold, speeds, grid) = on_grid(rows, "efficiencies", ["manifold", "rpm", "ve"])?;
+        let manifold: Vec<_> = manifold.iter().map(|p| AbsolutePressure::from_pascals(*p)).collect();
+        let speeds: Vec<_> = speeds.iter().map(|w| rad_per_s(*w)).collect();
+        VolumetricEfficiency::new(&speeds, &manifold, &grid)
+            .map_err(|e| Error::new(Kind::Value, e.to_string()))
+    };
+    made().map(Some).map_err(|e: Error| e.at_key("engine.ve_map_rows"))
+}
+
+/// A table's rows laid out on the grid of its first two columns: both axes rising, one row of values for each of the first.
+fn on_grid(rows: &Rows, what: &str, columns: [&str; 3]) -> Result<(Vec<f64>, Vec<f64>, Vec<Vec<f64>>)> {
+    let (mut first, mut second) = (rows.column(columns[0]), rows.column(columns[1]));
+    for axis in [&mut first, &mut second] {
+        axis.sort_by(f64::total_cmp);
+        axis.dedup();
+    }
+    let mut grid = vec![vec![f64::NAN; second.len()]; first.len()];
+    for r in &rows.data {
+        let at = |axis: &[f64], x: f64| axis.iter().position(|y| *y == x).expect("from the same rows");
+        grid[at(&first, r[0])][at(&second, r[1])] = r[2];
+    }
+    if grid.iter().flatten().any(|t| t.is_nan()) || rows.data.len() != first.len() * second.len() {
+        return Err(Error::new(
+            Kind::Value,
+            format!(
+                "{} {what} do not fill the grid of {} by {} values of {} and {} once",
+                rows.data.len(),
+                first.len(),
+                second.len(),
+                columns[0],
+                columns[1]
+            ),
+        )
+        .next(format!("give one row for every pair of {} and {}", columns[0], columns[1])));
+    }
+    Ok((first, second, grid))
 }
 
 impl Build {

@@ -76,6 +76,16 @@ pub const ENGINE: &[Key] = &[
         "[{ rpm = \"2000 rpm\", ve = \"0.82\" }, ...]",
         "volumetric efficiency over speed",
     ),
+    Key::rows(
+        "ve_map_rows",
+        &[
+            Column::new("manifold", Dim::Pressure, 5e3, 6e5).absolute(),
+            Column::new("rpm", Dim::AngularVelocity, 10.0, 2000.0),
+            Column::new("ve", Dim::Ratio, 0.05, 1.5),
+        ],
+        "[{ manifold = \"100 kPa abs\", rpm = \"2000 rpm\", ve = \"0.84\" }, { manifold = \"100 kPa abs\", rpm = \"6000 rpm\", ve = \"0.92\" }, { manifold = \"200 kPa abs\", rpm = \"2000 rpm\", ve = \"0.88\" }, { manifold = \"200 kPa abs\", rpm = \"6000 rpm\", ve = \"0.97\" }]",
+        "volumetric efficiency on a full grid of manifold pressures and speeds; straight between its points, refused outside; with ve_rows it multiplies them",
+    ),
     Key::scalar("lambda", Dim::Ratio, 0.5, 1.5, "0.80", "target lambda").default("0.80", PRACTICE),
     Key::scalar(
         "compressor_efficiency",

@@ -190,6 +190,13 @@ impl Column {
         self
     }
 
+    /// The same, read as a pressure above vacuum.
+    #[must_use]
+    pub const fn absolute(mut self) -> Self {
+        self.flavour = Flavour::Absolute;
+        self
+    }
+
     /// The same, but a row may leave it out.
     #[must_use]
     pub const fn optional(mut self) -> Self {

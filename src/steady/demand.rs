@@ -1,7 +1,7 @@
 //! What the engine asks for, and what the control unit does about it.
 
 use super::operating::Operating;
-use crate::build::Build;
+use crate::build::{Build, ve_map_law};
 use crate::error::{Error, Kind, Result};
 use crate::fuel::Blend;
 use crate::part::{air, engine};
@@ -100,6 +100,12 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
     let mut ve = e.si("volumetric_efficiency");
     if let Some(rows) = e.rows("ve_rows") {
         ve *= rows.interpolate(op.speed, "volumetric efficiency")?;
+    }
+    if let Some(map) = ve_map_law(e)? {
+        let outside = |error: engine::EngineError| {
+            Error::new(Kind::Range, error.to_string()).at_key("engine.ve_map_rows")
+        };
+        ve *= map.at(op.speed(), AbsolutePressure::from_pascals(manifold)).map_err(outside)?;
     }
     let displacement = m3(e.si("displacement"));
     let each =

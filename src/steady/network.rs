@@ -343,8 +343,8 @@ impl Network<'_> {
                 }
                 state.flows[l] = q;
             }
-            for i in 0..n {
-                state.pressures[i] += dp[i].clamp(-1e6, 1e6);
+            for (p, by) in state.pressures.iter_mut().zip(&dp) {
+                *p += by.clamp(-1e6, 1e6);
             }
         }
         Some(worst)

@@ -54,6 +54,9 @@ pub fn power_check(build: &Build) -> Result<Option<PowerCheck>> {
     if let Some(ve) = e.rows("ve_rows") {
         speeds.extend(ve.data.iter().map(|r| r[0]));
     }
+    if let Some(map) = e.rows("ve_map_rows") {
+        speeds.extend(map.column("rpm"));
+    }
     let mut best: Option<Demand> = None;
     for w in speeds.into_iter().filter(|w| *w >= low && *w <= high) {
         let op = Operating::at(rad_per_s(w), GaugePressure::from_pascals(most));

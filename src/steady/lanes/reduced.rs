@@ -648,6 +648,9 @@ fn layout(build: &Build, find: &dyn Fn(&str, &str) -> Maybe) -> Option<Layout> {
     };
     let (injection, regulation) = (one("injectors")?, one("regulator")?);
     let tabled = |v: &Values| v.rows("low_pulse_rows").is_some();
+    if build.section("engine").rows("ve_map_rows").is_some() {
+        return None;
+    }
     if tabled(&build.part(&injection.parts[0])?.values) || tabled(build.section("control")) {
         return None;
     }
