@@ -114,3 +114,8 @@ mod transient_run;
 mod transient_waves;
 // The words of a cell for changes in time.
 mod workshop_transient;
+// The circuit in time against another solver.
+#[cfg(feature = "cvode")]
+mod transient_oracle;
+// The runs that a workshop makes, each against a closed form or the steady circuit.
+mod transient_presets;

@@ -3,7 +3,9 @@
 use crate::support::hill_climb_net::{AMBIENT, Choice, net};
 use railrise::part::orifice;
 use railrise::schedule::Track;
-use railrise::stepper::{Every, Method, Observer, Rodas4, Run, StepView, StopReason, Tsit5, solve};
+use railrise::stepper::{
+    Every, Matrix, Method, Observer, Rodas4, Run, StepView, StopReason, System, Tsit5, solve,
+};
 use railrise::transient::linear::Linear;
 use railrise::transient::network::{Belief, EventKind, Net, NetSystem, Place};
 use std::ops::ControlFlow;
@@ -337,4 +339,48 @@ fn what_cannot_be_is_refused_by_part_and_key() {
     }
     let small = NetSystem::<8>::new(net(Choice::default()), 0.0).expect_err("refused").to_string();
     assert!(small.contains("states"), "{small}");
+}
+
+/// The right-hand side alone: its Jacobian is that of differences.
+struct Plain(NetSystem<N>);
+
+impl System<N> for Plain {
+    fn rhs(&self, t: f64, y: &[f64; N], dy: &mut [f64; N]) {
+        self.0.rhs(t, y, dy);
+    }
+    fn typical(&self, component: usize) -> f64 {
+        self.0.typical(component)
+    }
+}
+
+#[test]
+fn the_jacobian_in_closed_form_is_that_of_differences() {
+    for (friction, exact) in [(0.0, false), (0.5, false), (0.0, true)] {
+        let mut live = at_rest(net(Choice { friction, ..Choice::default() }));
+        live.system = live.system.with_exact_friction(exact);
+        for seconds in [0.01, 0.21, 0.0137, 0.0021] {
+            live.run(seconds);
+            let mut f = [0.0; N];
+            live.system.rhs(live.t, &live.y, &mut f);
+            let (mut closed, mut differences) = (Matrix::zeros(), Matrix::zeros());
+            live.system.jacobian(live.t, &live.y, &f, &mut closed);
+            Plain(live.system.clone()).jacobian(live.t, &live.y, &f, &mut differences);
+            let shut: Vec<usize> = (0..live.system.net().branches.len())
+                .map(|b| live.system.branch(b))
+                .filter(|k| live.y[*k] == 0.0)
+                .collect();
+            // Scaled by what each state typically is, so that rows of all kinds weigh alike.
+            for r in 0..live.system.active() {
+                let scale = |c: usize| live.system.typical(c);
+                let size = (0..N).map(|c| (differences.get(r, c) * scale(c)).abs()).fold(0.0, f64::max);
+                for c in (0..N).filter(|c| !shut.contains(c)) {
+                    let (a, b) = (closed.get(r, c) * scale(c), differences.get(r, c) * scale(c));
+                    assert!(
+                        (a - b).abs() <= 2e-5 * size + 1e-12,
+                        "{seconds} s, row {r}, column {c}: {a} {b}"
+                    );
+                }
+            }
+        }
+    }
 }

@@ -196,6 +196,33 @@ fn traces_come_back_from_a_file_digit_for_digit() {
     assert!(unknown.contains("rail pressure"), "{unknown}");
 }
 
+#[cfg(all(feature = "arrow", feature = "page"))]
+#[test]
+fn traces_come_back_from_an_arrow_file_to_the_bit() {
+    let sol = finished(&car("before-0.7-bar"), &Schedule::hold(rpm(3000.0), bar(0.0), s(0.05)), &smooth());
+    let folder = tempfile::tempdir().expect("a folder");
+    // Left where the outside check looks for it, when it is asked for.
+    let path =
+        std::env::var_os("RAILRISE_TRACES").map_or_else(|| folder.path().join("run.arrow"), Into::into);
+    sol.traces().save_arrow(&path).expect("written");
+    let mut text = path.clone().into_os_string();
+    text.push(".csv");
+    sol.traces().save_csv(&text).expect("written");
+    let back = Traces::load_arrow(&path).expect("reads");
+    assert_eq!(back, sol.traces());
+    let same = |a: &ndarray::Array1<f64>, b: &ndarray::Array1<f64>| {
+        a.iter().zip(b).all(|(a, b)| a.to_bits() == b.to_bits())
+    };
+    assert!(
+        same(&back.t, &sol.t) && back.channels.iter().all(|(n, c)| same(&c.values, &sol.channels[n].values))
+    );
+    std::fs::write(folder.path().join("no.arrow"), "time,rail").expect("written");
+    let e = Traces::load_arrow(folder.path().join("no.arrow")).expect_err("refused").to_string();
+    assert!(e.contains("no.arrow") && e.contains("Arrow"), "{e}");
+    let e = Traces::load_arrow(folder.path().join("missing.arrow")).expect_err("refused").to_string();
+    assert!(e.contains("no such file"), "{e}");
+}
+
 #[test]
 fn decimation_keeps_slow_motion_and_lets_nothing_fast_fold_down() {
     let mut sol = finished(&car("before-0.7-bar"), &Schedule::hold(rpm(3000.0), bar(0.0), s(0.4)), &smooth());

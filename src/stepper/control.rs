@@ -14,9 +14,15 @@ pub(super) fn error_norm<const N: usize>(
 ) -> (f64, usize) {
     let mut sum = 0.0;
     let mut ratio = [0.0; N];
-    for i in 0..N {
-        let scale = o.absolute[i] + o.relative * y[i].abs().max(new[i].abs());
-        ratio[i] = error[i] / scale;
+    if o.relative == 0.0 {
+        for i in 0..N {
+            ratio[i] = error[i] / o.absolute[i];
+        }
+    } else {
+        for i in 0..N {
+            let scale = o.absolute[i] + o.relative * y[i].abs().max(new[i].abs());
+            ratio[i] = error[i] / scale;
+        }
     }
     for r in &ratio[..o.active] {
         sum += r * r;

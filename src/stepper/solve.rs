@@ -10,6 +10,9 @@ use super::roots::Roots;
 use super::stop::{Statistics, StopReason};
 use super::system::System;
 
+/// An error below 1e-4 counts as that, so that one easy step does not make the next one bold: ln 1e-4.
+const LEAST_LOG: f64 = -9.210_340_371_976_182;
+
 /// Where a run got to, and why it ended there.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run<const N: usize> {
@@ -66,7 +69,9 @@ pub fn solve<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>>(
         t: t0,
         y: y0,
         h,
-        last_error: 1e-4,
+        last_log: LEAST_LOG,
+        fresh: false,
+        first: f64::INFINITY,
         roots: Roots::default(),
         last_root: f64::NEG_INFINITY,
         close_roots: 0,
@@ -85,7 +90,11 @@ pub(super) struct Runner<'a, const N: usize, S, M, O> {
     pub(super) t: f64,
     pub(super) y: [f64; N],
     pub(super) h: f64,
-    pub(super) last_error: f64,
+    /// Logarithm of the error of the last accepted step.
+    pub(super) last_log: f64,
+    /// Whether no step was accepted since the last jump, and the step that fitted after the one before.
+    pub(super) fresh: bool,
+    pub(super) first: f64,
     pub(super) roots: Roots,
     pub(super) last_root: f64,
     pub(super) close_roots: u32,
@@ -144,7 +153,10 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 self.method.restart(self.system, t_new, &self.y, &mut self.statistics);
                 let fired = if at_root { self.roots.crossed.clone() } else { Vec::new() };
                 self.roots.start(self.system, t_new, &self.y, Some(&fired));
-                self.last_error = 1e-4;
+                self.last_log = LEAST_LOG;
+                // What the last jump allowed is the best guess of what this one will.
+                self.fresh = true;
+                self.h = self.h.min(self.first);
             } else {
                 self.method.accept(self.system, t_new, &mut self.statistics);
             }
@@ -203,10 +215,15 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 self.statistics.accepted += 1;
                 let e = norm.max(1e-10);
                 let grow = if rejected { 1.0 } else { 8.0 };
-                let factor = (0.9 * e.powf(-(power - 0.03)) * self.last_error.powf(0.04)).clamp(0.2, grow);
+                // 0.9 e^(0.03 - power) last^0.04, by one logarithm.
+                let log = e.ln();
+                let factor = (0.9 * ((0.03 - power) * log + 0.04 * self.last_log).exp()).clamp(0.2, grow);
                 // A step cut short by a landmark says little about the step that the solution allows.
                 self.h = if step < wanted { (step * factor).max(wanted) } else { step * factor };
-                self.last_error = e.max(1e-4);
+                self.last_log = log.max(LEAST_LOG);
+                if self.fresh {
+                    (self.fresh, self.first) = (false, step * factor);
+                }
                 return Ok((step, t_new));
             } else {
                 self.statistics.rejected += 1;

@@ -90,7 +90,8 @@ impl<const N: usize> Method<N> for Tsit5<N> {
         self.h = h;
         let [k1, k2, k3, k4, k5, k6, k7] = &mut self.k;
         let z = &mut self.y;
-        let a = A.map(|row| row.map(|a| a * h));
+        let mut a = A;
+        a.iter_mut().flatten().for_each(|a| *a *= h);
         for i in 0..N {
             z[i] = y[i] + a[0][0] * k1[i];
         }
@@ -122,7 +123,8 @@ impl<const N: usize> Method<N> for Tsit5<N> {
                     + a[5][5] * k6[i]);
         }
         system.rhs(t + h, z, k7);
-        let e = E.map(|e| e * h);
+        let mut e = E;
+        e.iter_mut().for_each(|e| *e *= h);
         for i in 0..N {
             self.error[i] = e[0] * k1[i]
                 + e[1] * k2[i]

@@ -170,6 +170,11 @@ impl<const N: usize> GasSystem<N> {
         Ok((system, y))
     }
 
+    /// Begins at another time than zero, one at which the crank stands as at zero.
+    pub fn begin(&mut self, t: f64) {
+        self.plan(t);
+    }
+
     /// Number of components in use.
     #[must_use]
     pub fn active(&self) -> usize {

@@ -14,7 +14,7 @@ const SHIFT: u32 = 52 - PER_OCTAVE.trailing_zeros();
 /// ends of each cell.
 ///
 /// # Formula
-/// `f Re = c_0 + c_1 s + c_2 s² + c_3 s³`, `s` the fraction of the cell; 32 cells an octave
+/// `f Re = c_0 + c_1 s + c_2 s² + c_3 s³`, `s` the fraction of the cell; 64 cells an octave
 ///
 /// # Symbols
 /// `f` Darcy friction factor; `Re` Reynolds number.
@@ -66,13 +66,29 @@ impl FrictionTable {
     #[inline]
     pub fn f_re(&self, re: f64) -> f64 {
         // The leading bits of a double are its octave and the step within it: no logarithm is needed.
+        let (within, [c0, c1, c2, c3]) = self.cell(re);
+        c0 + within * (c1 + within * (c2 + within * c3))
+    }
+
+    /// `f Re` and `Re d(f Re)/dRe`.
+    #[must_use]
+    pub fn f_re_with_slope(&self, re: f64) -> (f64, f64) {
+        let (within, [c0, c1, c2, c3]) = self.cell(re);
+        // Cells of an octave that begins at 2^k are 2^k/64 wide.
+        let octave = f64::from_bits(re.to_bits() & (0x7ff << 52)).max(f64::MIN_POSITIVE);
+        let per_cell = re / octave * f64::from(PER_OCTAVE);
+        let slope = c1 + within * (2.0 * c2 + within * 3.0 * c3);
+        (c0 + within * (c1 + within * (c2 + within * c3)), slope * per_cell)
+    }
+
+    #[inline]
+    fn cell(&self, re: f64) -> (f64, [f64; 4]) {
         let first = FIRST.to_bits() >> SHIFT;
         let bits = re.to_bits();
         let cell = ((bits >> SHIFT) + 1).saturating_sub(first) as usize;
         let cell = cell.min(self.cells.len() - 1);
         let within = f64::from_bits((bits & ((1 << SHIFT) - 1)) << (52 - SHIFT) | (1023 << 52)) - 1.0;
-        let [c0, c1, c2, c3] = self.cells[cell];
-        c0 + within * (c1 + within * (c2 + within * c3))
+        (within, self.cells[cell])
     }
 }
 

@@ -1,5 +1,6 @@
 //! A build and a schedule made into a network.
 
+use super::behind::Wanted;
 use super::network::{
     Back, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place, PumpCurve,
     PumpLaw, PumpUnit, RegulatorUnit,
@@ -79,6 +80,26 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
             Until::DifferenceBelow(d) => Limit { node: r, less_manifold: true, level: d, rising: false },
         });
     }
+    if maker.o.behind != super::behind::Behind::Manifold && !maker.net.injectors.is_empty() {
+        let engine = build.section("engine");
+        let cylinders = engine.si("cylinders").round().max(1.0) as usize;
+        let warm = if schedule.start == Start::Running { o.warm_up } else { 0.0 };
+        let traces = o.behind.traces(&Wanted {
+            displacement: engine.si("displacement"),
+            cylinders,
+            rpm: &maker.net.rpm,
+            manifold: &maker.net.manifold,
+            ambient: maker.net.ambient,
+            charge_temperature: first.demand.map_or(293.15, |d| d.charge_temperature),
+            from: -warm,
+            to: schedule.seconds,
+        })?;
+        if let Some(traces) = traces {
+            for (k, i) in maker.net.injectors.iter_mut().enumerate() {
+                i.back = Back::Trace(traces[k % cylinders].clone());
+            }
+        }
+    }
     let pulses = maker.net.injectors.len().max(1) as f64;
     let wanted = track(&samples, |p| p.demand.map_or(0.0, |d| d.fuel * d.cycle / pulses))?;
     let pump_branches = (0..maker.net.pumps.len())
@@ -102,9 +123,14 @@ fn check(s: &Schedule, o: &Options) -> Result<()> {
     if !(s.seconds > 0.0 && s.seconds.is_finite()) {
         return bad("schedule.seconds", s.seconds, "give a run a length above zero");
     }
-    for (key, v) in
-        [("tolerance", o.tolerance), ("sample", o.sample), ("lump", o.lump), ("rail_volume", o.rail_volume)]
-    {
+    for (key, v) in [
+        ("tolerance", o.tolerance),
+        ("sample", o.sample),
+        ("lump", o.lump),
+        ("rail_volume", o.rail_volume),
+        ("junction_volume", o.junction_volume),
+        ("return_chamber", o.return_chamber),
+    ] {
         if !(v > 0.0 && v.is_finite()) {
             return bad(&format!("options.{key}"), v, "give a value above zero");
         }
@@ -404,7 +430,12 @@ impl Maker<'_> {
             lumps[n].0.from = Place::Node(node);
             inner.push(node);
         }
-        for (place, (_, volume, capacitance)) in [(from, &lumps[0]), (to, &lumps[lumps.len() - 1])] {
+        // Behind a pump or a check valve the first half lump is cut off from where the leg begins: it belongs to what
+        // follows.
+        let (first, last) = (&lumps[0], &lumps[lumps.len() - 1]);
+        let cut = first.0.pump.is_some() || first.0.check.is_some();
+        let next = inner.first().map_or(to, |n| Place::Node(*n));
+        for (place, (_, volume, capacitance)) in [(if cut { next } else { from }, first), (to, last)] {
             if let Place::Node(n) = place {
                 self.net.nodes[n].volume += volume;
                 self.net.nodes[n].capacitance += capacitance;
@@ -569,7 +600,7 @@ impl Maker<'_> {
                 dead_time: truth.dead_time.clone(),
                 closing_delay: self.o.closing_delay,
                 short_pulse: v.si("short_pulse"),
-                begins: 4.0 * PI * k as f64 / n,
+                begins: (4.0 * PI * k as f64 / n + self.o.injection_begins).rem_euclid(4.0 * PI),
                 back: Back::Manifold,
             });
         }

@@ -7,6 +7,9 @@
 //! What is not here: heating of the fuel by the pump, wave action in the intake, cavitation other than a floor at vapour
 //! pressure with the void that it opens, and hoses whose wall remembers longer than one time constant.
 
+#[cfg(feature = "arrow")]
+mod arrow; // traces to and from an Arrow file
+mod behind; // ports and cylinders behind the nozzles
 pub mod characteristics; // a hose with waves in it
 pub mod engine_gas; // cylinders, ports and plenum: filling and emptying, valve by valve
 mod friction_table; // the friction law at a tenth of its cost
@@ -19,6 +22,7 @@ mod run; // the run itself
 mod save; // traces to and from a file
 mod solution; // what a run was
 
+pub use behind::{Behind, Gases};
 pub use friction_table::FrictionTable;
 pub use options::{Options, Stepper};
 pub use record::Watch;

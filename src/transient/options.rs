@@ -1,5 +1,7 @@
 //! How a run in time is made.
 
+use super::behind::Behind;
+
 /// Which method steps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Stepper {
@@ -12,7 +14,7 @@ pub enum Stepper {
 /// How a run in time is made. What a build does not say stands here, with its basis.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Options {
-    /// Tolerance: 1 holds the rail to about 5 Pa; smaller is finer.
+    /// Tolerance: 1 holds the rail to some 10 to 40 Pa; smaller is finer.
     pub tolerance: f64,
     /// The method.
     pub stepper: Stepper,
@@ -38,6 +40,10 @@ pub struct Options {
     pub poppet: Option<(f64, f64)>,
     /// Whether dry friction of the poppets acts.
     pub dry_friction: bool,
+    /// What the injectors spray against.
+    pub behind: Behind,
+    /// Crank angle after firing top dead centre at which each pulse begins, rad.
+    pub injection_begins: f64,
     /// Most steps before the run is given up.
     pub max_steps: u64,
 }
@@ -58,6 +64,8 @@ impl Default for Options {
             closing_delay: 3e-4,
             poppet: None,
             dry_friction: true,
+            behind: Behind::Manifold,
+            injection_begins: 0.0,
             max_steps: 50_000_000,
         }
     }

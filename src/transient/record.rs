@@ -1,7 +1,7 @@
 //! Records channels while a run goes on.
 
 use super::from_build::Made;
-use super::network::{NetSystem, Place};
+use super::network::{Back, NetSystem, Place};
 use super::solution::Channel;
 use crate::quantity::{Dim, Flavour};
 use crate::schedule::Schedule;
@@ -92,6 +92,9 @@ impl<'a, const N: usize> Recorder<'a, N> {
             put(format!("{} reference", r.name), Dim::Pressure, Flavour::Gauge);
             put(format!("{} return pressure", r.name), Dim::Pressure, Flavour::Gauge);
         }
+        for i in self.made.net.injectors.iter().filter(|i| i.back != Back::Manifold) {
+            put(format!("{} back pressure", i.name), Dim::Pressure, Flavour::Absolute);
+        }
         for e in self.made.net.ends.iter().filter(|e| e.fuel.is_some()) {
             put(format!("{} contents", e.name), Dim::Volume, Flavour::Plain);
         }
@@ -137,6 +140,11 @@ impl<'a, const N: usize> Recorder<'a, N> {
             rows.push(y[at]);
             rows.push(if r.lag > 0.0 { y[at + 2] } else { r.reference.at(t) } - ambient);
             rows.push(view.pressure(r.to, t, y) - ambient);
+        }
+        for (k, i) in net.injectors.iter().enumerate() {
+            if i.back != Back::Manifold {
+                rows.push(view.back(k, t));
+            }
         }
         for (k, e) in net.ends.iter().enumerate() {
             if let Some(fuel) = e.fuel {

@@ -17,12 +17,14 @@ pub struct Traces {
     pub channels: IndexMap<String, Channel>,
 }
 
-fn flavour_word(f: Flavour) -> &'static str {
-    match f {
+/// A quantity as files name it: `Pressure gauge`.
+pub(super) fn quantity_word(dim: Dim, flavour: Flavour) -> String {
+    let kind = match flavour {
         Flavour::Gauge => " gauge",
         Flavour::Absolute => " abs",
         Flavour::Plain => "",
-    }
+    };
+    format!("{dim:?}{kind}")
 }
 
 impl Solution {
@@ -45,7 +47,7 @@ impl Traces {
         }
         out.push_str("\nTime");
         for c in self.channels.values() {
-            let _ = write!(out, ",{:?}{}", c.dim, flavour_word(c.flavour));
+            let _ = write!(out, ",{}", quantity_word(c.dim, c.flavour));
         }
         for (k, t) in self.t.iter().enumerate() {
             let _ = write!(out, "\n{t}");
@@ -132,7 +134,7 @@ const DIMS: [Dim; 11] = [
     Dim::Temperature,
 ];
 
-fn quantity(word: &str) -> Option<(Dim, Flavour)> {
+pub(super) fn quantity(word: &str) -> Option<(Dim, Flavour)> {
     let (name, flavour) = match word.split_once(' ') {
         None => (word, Flavour::Plain),
         Some((n, "gauge")) => (n, Flavour::Gauge),

@@ -1,4 +1,6 @@
 //! What several test modules share.
 
+#[cfg(feature = "cvode")]
+pub mod cvode;
 pub mod hill_climb_net;
 pub mod rows;

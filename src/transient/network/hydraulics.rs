@@ -59,11 +59,11 @@ impl PumpLaw {
     pub fn at(&self, q: f64, emf: f64, margin: f64) -> (f64, f64) {
         let inner =
             if margin < self.required_margin { q / (margin / self.required_margin).max(0.05) } else { q };
-        let per = 1.0 / self.relief_slope;
         match self.curve {
             PumpCurve::Displacement { g, k, c } => {
                 let mut p = (g * emf - inner) / k;
                 if p > self.relief {
+                    let per = 1.0 / self.relief_slope;
                     p = (g * emf - inner + self.relief * per) / (k + per);
                 }
                 (p, self.idle_current + (c * p).max(0.0))
@@ -72,6 +72,7 @@ impl PumpLaw {
                 let mut p = (a * emf - b * inner) * emf;
                 let mut element = inner;
                 if p > self.relief {
+                    let per = 1.0 / self.relief_slope;
                     let (free, be) = (a * emf * emf, b * emf);
                     p = (free - be * inner + be * self.relief * per) / (1.0 + be * per);
                     element += (p - self.relief) * per;

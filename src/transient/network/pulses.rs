@@ -14,7 +14,7 @@ struct Needle {
 }
 
 /// All injectors.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Pulses {
     needles: Vec<Needle>,
     pub next: f64,

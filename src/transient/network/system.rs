@@ -7,9 +7,11 @@ use super::{BadNet, describe};
 use crate::part::line::friction_factor_churchill;
 use crate::part::orifice;
 use crate::schedule::{CrankClock, Track};
-use crate::stepper::{After, Crossing, Options, System};
+use crate::stepper::{After, Crossing, Matrix, Options, System};
 use crate::transient::friction_table::FrictionTable;
 use std::f64::consts::PI;
+
+mod jacobian; // derivatives in closed form
 
 /// Standard gravity, m/s². Source: 3rd CGPM (1901), exact.
 const GRAVITY: f64 = 9.806_65;
@@ -73,6 +75,23 @@ struct Carry {
     relative_roughness: f64,
     shut_slope: f64,
     one_way: bool,
+    pump: Option<usize>,
+}
+
+/// Up to two branches that end (+) or begin (-) at a place; a sign of zero is none. More stand in a list of their own.
+#[derive(Clone, Copy, Debug, Default)]
+struct Meet {
+    branches: [usize; 2],
+    signs: [f64; 2],
+}
+
+/// What an injector passes just now.
+#[derive(Clone, Copy, Debug)]
+struct Spray {
+    node: usize,
+    /// Discharge coefficient times area, m²: open, or the leak of a shut one.
+    cd_a: f64,
+    own_back: bool,
 }
 
 /// The equations of a [`Net`], for up to `N` states.
@@ -98,7 +117,17 @@ pub struct NetSystem<const N: usize> {
     stop_when_dry: bool,
     /// Damping of each node's wall over its capacitance, Pa·s/m³.
     wall: Vec<f64>,
-    damped_walls: bool,
+    per_capacitance: Vec<f64>,
+    /// Branches at each place, nodes then ends; what finds no room there as place, branch and sign.
+    meets: Vec<Meet>,
+    more_meets: Vec<(usize, usize, f64)>,
+    sprays: Vec<Spray>,
+    /// Node, and `C_d A` of what sprays from it into the manifold.
+    spraying: Vec<(usize, f64)>,
+    /// `√(2/ρ)`.
+    root_density: f64,
+    /// Changes told by the injectors at an event, kept for their room.
+    told: Vec<EventKind>,
 }
 
 impl<const N: usize> NetSystem<N> {
@@ -143,7 +172,21 @@ impl<const N: usize> NetSystem<N> {
                 relative_roughness: relative,
                 shut_slope: b.check.map_or(0.0, |c| c.shut),
                 one_way: b.check.is_some(),
+                pump: b.pump,
             });
+        }
+        let mut meets = vec![Meet::default(); net.nodes.len() + net.ends.len()];
+        let mut more_meets = Vec::new();
+        for (b, c) in carry.iter().enumerate() {
+            for (place, sign) in [(c.from, -1.0), (c.to, 1.0)] {
+                match meets[place].signs.iter().position(|s| *s == 0.0) {
+                    Some(k) => (meets[place].branches[k], meets[place].signs[k]) = (b, sign),
+                    None => more_meets.push((place, b, sign)),
+                }
+            }
+        }
+        if carry.is_empty() {
+            meets.clear();
         }
         let mut corners: Vec<f64> = Vec::new();
         let mut tracks = vec![&net.rpm, &net.manifold, &net.supply, &net.temperature];
@@ -177,13 +220,20 @@ impl<const N: usize> NetSystem<N> {
             events: Vec::new(),
             stop_when_dry: true,
             wall: net.nodes.iter().map(|n| n.wall / n.capacitance).collect(),
-            damped_walls: net.nodes.iter().any(|n| n.wall > 0.0),
+            per_capacitance: net.nodes.iter().map(|n| 1.0 / n.capacitance).collect(),
+            meets,
+            more_meets,
+            sprays: Vec::new(),
+            spraying: Vec::new(),
+            root_density: (2.0 / net.fluid.rho).sqrt(),
+            told: Vec::new(),
             carry,
             tables,
             clock,
             net,
         };
         system.refresh(t);
+        system.aim();
         let mut y = [0.0; N];
         for k in 0..system.net.nodes.len() {
             y[system.node(k)] = system.net.ambient;
@@ -250,7 +300,7 @@ impl<const N: usize> NetSystem<N> {
 
     /// Tolerances for this network.
     ///
-    /// `factor` 1 holds a rail that moves by kilopascals to about 5 Pa and injected volumes to 1e-6 of themselves (held
+    /// `factor` 1 holds a rail that moves by kilopascals to some 10 to 40 Pa and injected volumes to 1e-6 of themselves (held
     /// in the tests); a factor of 0.1 is ten times finer. Absolute only: the sizes of all states are known.
     #[must_use]
     pub fn tolerances(&self, factor: f64) -> Options<N> {
@@ -262,13 +312,15 @@ impl<const N: usize> NetSystem<N> {
         (0..n.branches.len()).for_each(|k| set(self.branch(k), 1.5e-9)); // m³/s
         for k in 0..n.regulators.len() {
             let at = self.poppet_at(k);
-            set(at, 1.5e-8); // m
+            set(at, 6e-8); // m
             set(at + 1, 1.5e-4); // m/s
             set(at + 2, 15.0); // Pa
         }
         (0..n.injectors.len()).for_each(|k| set(self.injected(k), 1.5e-11)); // m³
         (0..n.ends.len()).for_each(|k| set(self.received(k), 1.5e-10)); // m³
         let mut options = Options::with_absolute(0.0, absolute);
+        // A nanosecond is felt nowhere: a poppet's speed changes by 1e-6 m/s in it.
+        options.event_time = 1e-9;
         options.active = self.active();
         options
     }
@@ -429,11 +481,10 @@ impl<const N: usize> NetSystem<N> {
 
     /// Rise, Pa, and load current, A, of a pump in a branch.
     #[inline]
-    fn pump_point(&self, k: usize, branch: usize, from: f64, q: f64, emf: f64) -> (f64, f64) {
+    fn pump_point(&self, k: usize, from: f64, q: f64, emf: f64) -> (f64, f64) {
         let p = &self.net.pumps[k];
         let (linear, square, height) = p.before;
         let inlet = from - (linear + square * q.abs()) * q - height;
-        let _ = branch;
         p.law.at(q, emf, inlet - self.net.fluid.vapour)
     }
 
@@ -454,7 +505,7 @@ impl<const N: usize> NetSystem<N> {
     fn motor_pull(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
         let Some(b) = self.net.branches.iter().position(|b| b.pump == Some(k)) else { return 0.0 };
         let from = self.pressure(self.net.branches[b].from, t, y);
-        let (_, load) = self.pump_point(k, b, from, y[self.branch(b)], 0.0);
+        let (_, load) = self.pump_point(k, from, y[self.branch(b)], 0.0);
         self.current(k, t, 0.0) - load
     }
 
@@ -463,7 +514,7 @@ impl<const N: usize> NetSystem<N> {
         let unit = &self.net.branches[b];
         let from = self.pressure(unit.from, t, y);
         let to = self.pressure(unit.to, t, y);
-        let rise = unit.pump.map_or(0.0, |k| self.pump_point(k, b, from, 0.0, y[self.pump(k)]).0);
+        let rise = unit.pump.map_or(0.0, |k| self.pump_point(k, from, 0.0, y[self.pump(k)]).0);
         from - to + rise - self.carry[b].offset
     }
 
@@ -479,6 +530,32 @@ impl<const N: usize> NetSystem<N> {
     #[inline]
     fn reference(&self, k: usize, t: f64, felt: f64) -> f64 {
         if self.net.regulators[k].lag > 0.0 { felt } else { self.references[k].at(t) }
+    }
+
+    /// Speed of a jet times the root of its sharpness: flow is this times `C_d A`, the orifice law of
+    /// [`orifice::flow`].
+    #[inline]
+    fn jet(&self, dp: f64) -> f64 {
+        self.root_density * dp / (dp * dp + orifice::DP_SMALL * orifice::DP_SMALL).sqrt().sqrt()
+    }
+
+    /// Takes over which injectors are open.
+    fn aim(&mut self) {
+        let pulses = &self.pulses;
+        let now = self.net.injectors.iter().enumerate().map(|(k, unit)| Spray {
+            node: unit.node,
+            cd_a: unit.leak_cd_a + if pulses.is_open(k) { unit.cd_a } else { 0.0 },
+            own_back: unit.back != Back::Manifold,
+        });
+        self.sprays.clear();
+        self.sprays.extend(now);
+        self.spraying.clear();
+        for s in self.sprays.iter().filter(|s| !s.own_back && s.cd_a > 0.0) {
+            match self.spraying.iter_mut().find(|(node, _)| *node == s.node) {
+                Some((_, total)) => *total += s.cd_a,
+                None => self.spraying.push((s.node, s.cd_a)),
+            }
+        }
     }
 
     /// Reads all tracks afresh from a time on.
@@ -596,42 +673,52 @@ impl<const N: usize> System<N> for NetSystem<N> {
     #[inline]
     fn rhs(&self, t: f64, y: &[f64; N], dy: &mut [f64; N]) {
         let net = &self.net;
-        let (pumps, nodes, ends) = (net.pumps.len(), net.nodes.len(), net.ends.len());
-        *dy = [0.0; N];
-        // Pressures felt at nodes, then at ends; and what flows into each.
-        let mut p = [0.0; N];
+        let (pumps, nodes, branches) = (net.pumps.len(), net.nodes.len(), self.carry.len());
+        let (emfs, rest) = y.split_at(pumps);
+        let (stored, rest) = rest.split_at(nodes);
+        let (flows, rest) = rest.split_at(branches);
+        let (poppets, _) = rest.split_at(3 * net.regulators.len());
+        let (d_emfs, rest) = dy.split_at_mut(pumps);
+        let (d_stored, rest) = rest.split_at_mut(nodes);
+        let (d_flows, rest) = rest.split_at_mut(branches);
+        let (d_poppets, rest) = rest.split_at_mut(3 * net.regulators.len());
+        let (d_injected, rest) = rest.split_at_mut(net.injectors.len());
+        let (d_received, padding) = rest.split_at_mut(net.ends.len());
+        padding.fill(0.0);
+        // What flows into each place (nodes, then ends) and the pressure felt there. A shut branch holds zero.
         let mut into = [0.0; N];
+        for (into, m) in into.iter_mut().zip(&self.meets) {
+            *into = m.signs[0] * flows[m.branches[0]] + m.signs[1] * flows[m.branches[1]];
+        }
+        for (place, branch, sign) in &self.more_meets {
+            into[*place] += sign * flows[*branch];
+        }
+        let mut p = [0.0; N];
         let vapour = net.fluid.vapour;
-        if self.damped_walls {
-            for (b, c) in self.carry.iter().enumerate() {
-                let q = if self.check_shut[b] { 0.0 } else { y[pumps + nodes + b] };
+        for (((p, y), wall), into) in p.iter_mut().zip(stored).zip(&self.wall).zip(&into) {
+            *p = (y + wall * into).max(vapour);
+        }
+        for (p, piece) in p[nodes..].iter_mut().zip(&self.ends) {
+            *p = piece.at(t);
+        }
+        for (((c, q), shut), rate) in self.carry.iter().zip(flows).zip(&self.check_shut).zip(d_flows) {
+            let mut drive = p[c.from] - p[c.to] - c.offset;
+            if let Some(k) = c.pump {
+                let emf = emfs[k];
+                let (rise, load) = self.pump_point(k, p[c.from], *q, emf);
+                drive += rise;
+                d_emfs[k] = if self.turning[k] {
+                    let u = &net.pumps[k];
+                    u.motor_constant * u.motor_constant / u.inertia * (self.current(k, t, emf) - load)
+                } else {
+                    0.0
+                };
+            }
+            *rate = if *shut {
+                let q = drive / c.shut_slope;
                 into[c.from] -= q;
                 into[c.to] += q;
-            }
-        }
-        for k in 0..nodes {
-            p[k] = (y[pumps + k] + self.wall[k] * into[k]).max(vapour);
-        }
-        into = [0.0; N];
-        for k in 0..ends {
-            p[nodes + k] = self.ends[k].at(t);
-        }
-        let first_branch = pumps + nodes;
-        for (b, (c, unit)) in self.carry.iter().zip(&net.branches).enumerate() {
-            let mut q = y[first_branch + b];
-            let mut drive = p[c.from] - p[c.to] - c.offset;
-            if let Some(k) = unit.pump {
-                let emf = y[k];
-                let (rise, load) = self.pump_point(k, b, p[c.from], q, emf);
-                drive += rise;
-                if self.turning[k] {
-                    let u = &net.pumps[k];
-                    let pull = self.current(k, t, emf) - load;
-                    dy[k] = u.motor_constant * u.motor_constant / u.inertia * pull;
-                }
-            }
-            if self.check_shut[b] {
-                q = drive / c.shut_slope;
+                0.0
             } else {
                 let size = q.abs();
                 let re = c.reynolds * size;
@@ -641,50 +728,66 @@ impl<const N: usize> System<N> for NetSystem<N> {
                     self.tables[c.table].f_re(re)
                 };
                 let resistance = c.linear + c.viscous * f_re + c.square * size;
-                dy[first_branch + b] = (drive - resistance * q) * c.per_inertance;
-            }
-            into[c.from] -= q;
-            into[c.to] += q;
+                (drive - resistance * q) * c.per_inertance
+            };
         }
-        for (k, r) in net.regulators.iter().enumerate() {
-            let at = self.poppet_at(k);
+        let states = poppets.chunks_exact(3).zip(d_poppets.chunks_exact_mut(3));
+        for (k, (r, (state, rate))) in net.regulators.iter().zip(states).enumerate() {
             let (from, to) = (self.place(r.from), self.place(r.to));
             let (fuel, back) = (p[from], p[to]);
-            let q = self.by_pass_at(r, y[at], fuel - back);
+            let (lift, speed) = (state[0], state[1]);
+            let q = r.cd * opening(r, lift) * self.jet(fuel - back);
             // At rest its speed is zero; on its way it makes room on both sides of the seat.
             let seat = PI / 4.0 * r.seat * r.seat;
-            into[from] -= q + (r.area - seat) * y[at + 1];
-            into[to] += q - seat * y[at + 1];
-            if r.lag > 0.0 {
-                dy[at + 2] = (self.references[k].at(t) - y[at + 2]) / r.lag;
-            }
+            into[from] -= q + (r.area - seat) * speed;
+            into[to] += q - seat * speed;
+            rate[2] = if r.lag > 0.0 { (self.references[k].at(t) - state[2]) / r.lag } else { 0.0 };
             let friction = match self.poppet[k] {
-                Poppet::Seat | Poppet::Full | Poppet::Stuck => continue,
+                Poppet::Seat | Poppet::Full | Poppet::Stuck => {
+                    (rate[0], rate[1]) = (0.0, 0.0);
+                    continue;
+                }
                 Poppet::Up => r.friction,
                 Poppet::Down => -r.friction,
                 Poppet::Free => 0.0,
             };
-            dy[at] = y[at + 1];
-            let reference = self.reference(k, t, y[at + 2]);
-            dy[at + 1] = (balance(r, (fuel, back, reference), y[at], y[at + 1]) - friction) / r.mass;
+            rate[0] = speed;
+            let reference = self.reference(k, t, state[2]);
+            rate[1] = (balance(r, (fuel, back, reference), lift, speed) - friction) / r.mass;
         }
-        let first_injector = self.injected(0);
-        for (k, unit) in net.injectors.iter().enumerate() {
-            let open = if self.pulses.is_open(k) { unit.cd_a } else { 0.0 };
-            let cd_a = open + unit.leak_cd_a;
-            if cd_a > 0.0 {
-                let dp = p[unit.node] - self.back(k, t);
-                let (q, _) = orifice::flow(dp, cd_a, net.fluid.rho, orifice::DP_SMALL);
-                into[unit.node] -= q;
-                dy[first_injector + k] = q;
-            }
+        // Injectors of one rail into one manifold share their jet.
+        let manifold = self.manifold.at(t);
+        let (mut at, mut shared) = (usize::MAX, 0.0);
+        for (node, cd_a) in &self.spraying {
+            (at, shared) = (*node, self.jet(p[*node] - manifold));
+            into[*node] -= cd_a * shared;
         }
-        let warming = self.temperature.slope * net.fluid.expansion;
-        for (k, n) in net.nodes.iter().enumerate() {
-            dy[pumps + k] = (into[k] + warming * n.volume) / n.capacitance;
+        for (k, (spray, rate)) in self.sprays.iter().zip(d_injected).enumerate() {
+            let jet = if spray.cd_a == 0.0 {
+                0.0
+            } else if spray.own_back {
+                let jet = self.jet(p[spray.node] - self.back(k, t));
+                into[spray.node] -= spray.cd_a * jet;
+                jet
+            } else if spray.node == at {
+                shared
+            } else {
+                self.jet(p[spray.node] - manifold)
+            };
+            *rate = spray.cd_a * jet;
         }
-        let first_end = self.received(0);
-        dy[first_end..first_end + ends].copy_from_slice(&into[nodes..nodes + ends]);
+        if self.temperature.slope != 0.0 {
+            let warming = self.temperature.slope * net.fluid.expansion;
+            net.nodes.iter().zip(&mut into).for_each(|(n, into)| *into += warming * n.volume);
+        }
+        for ((rate, into), per) in d_stored.iter_mut().zip(&into).zip(&self.per_capacitance) {
+            *rate = into * per;
+        }
+        d_received.copy_from_slice(&into[nodes..nodes + net.ends.len()]);
+    }
+
+    fn jacobian(&self, t: f64, y: &[f64; N], _f: &[f64; N], jacobian: &mut Matrix<N>) {
+        self.slopes(t, y, jacobian);
     }
 
     fn typical(&self, component: usize) -> f64 {
@@ -713,17 +816,22 @@ impl<const N: usize> System<N> for NetSystem<N> {
         if self.corners.get(self.next_corner).is_some_and(|c| *c <= t) {
             self.next_corner += 1;
             self.record(t, EventKind::Corner);
+            self.refresh(t);
+            // A pump at rest may start when its relay closes.
+            for k in 0..self.net.pumps.len() {
+                if !self.turning[k] && self.motor_pull(k, t, y) > 0.0 {
+                    self.turning[k] = true;
+                    self.record(t, EventKind::PumpStarted { pump: k });
+                }
+            }
         }
-        self.refresh(t);
-        let differences: Vec<f64> = (0..self.net.injectors.len())
-            .map(|k| self.pressure(Place::Node(self.net.injectors[k].node), t, y) - self.back(k, t))
-            .collect();
-        let mut told: Vec<EventKind> = Vec::new();
-        self.pulses.at(
+        let mut pulses = std::mem::take(&mut self.pulses);
+        let mut told = std::mem::take(&mut self.told);
+        pulses.at(
             t,
             &self.net,
             &self.clock,
-            |k| differences[k],
+            |k| self.pressure(Place::Node(self.net.injectors[k].node), t, y) - self.back(k, t),
             |change| match change {
                 Change::Commanded(injector, width, outside) => {
                     told.push(EventKind::Commanded { injector, width });
@@ -735,17 +843,18 @@ impl<const N: usize> System<N> for NetSystem<N> {
                 Change::Closed(injector) => told.push(EventKind::Closed { injector }),
             },
         );
-        for kind in told {
+        self.pulses = pulses;
+        // A command alone changes nothing yet: the step need not begin afresh.
+        let moved = told.iter().any(|k| matches!(k, EventKind::Opened { .. } | EventKind::Closed { .. }));
+        let corner = self.corners.get(self.next_corner.wrapping_sub(1)) == Some(&t);
+        for kind in told.drain(..) {
             self.record(t, kind);
         }
-        // A pump at rest may start when its relay closes.
-        for k in 0..self.net.pumps.len() {
-            if !self.turning[k] && self.motor_pull(k, t, y) > 0.0 {
-                self.turning[k] = true;
-                self.record(t, EventKind::PumpStarted { pump: k });
-            }
+        self.told = told;
+        if moved {
+            self.aim();
         }
-        After::Restart
+        if moved || corner { After::Restart } else { After::Continue }
     }
 
     fn root_count(&self) -> usize {
@@ -825,7 +934,10 @@ impl<const N: usize> System<N> for NetSystem<N> {
         if root < self.carry.len() {
             let opens = self.check_shut[root];
             y[self.branch(root)] = 0.0;
-            // Reversed by pressures that still drive it forward: it does not shut.
+            // At rest while pressures still drive it forward: it does not shut.
+            if !opens && self.drive(root, t, y) > 0.0 {
+                return After::Restart;
+            }
             self.check_shut[root] = !opens;
             let kind = if opens {
                 EventKind::CheckOpened { branch: root }

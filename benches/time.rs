@@ -1,0 +1,250 @@
+//! Steps in time beside SUNDIALS CVODE, in one run, at equal error against one tight reference, on the same right-hand
+//! side; and how the cost grows with cylinders and hose lumps.
+//!
+//! `cargo bench --no-default-features --features cvode --bench time` (system package `libsundials-dev`); without the
+//! feature the comparison is left out.
+
+#[cfg(feature = "cvode")]
+#[path = "../tests/support/cvode.rs"]
+mod cvode;
+#[path = "../tests/support/hill_climb_net.rs"]
+mod hill_climb_net;
+
+use hill_climb_net::{Choice, net};
+use railrise::build::Build;
+use railrise::quantity::{bar, rpm, s};
+use railrise::schedule::{Schedule, Track};
+use railrise::stepper::{Every, Method, Rodas4, StopReason, Tsit5, solve};
+use railrise::transient::network::NetSystem;
+use railrise::transient::{self, Behind, Gases, Options};
+use std::time::Instant;
+
+/// Record of the rail for the comparison, s.
+const GRID: f64 = 1e-4;
+/// What counts as equal: 50 Pa and 1e-5 of the injected volume.
+const EQUAL: (f64, f64) = (50.0, 1e-5);
+
+/// The car past its start-up.
+struct Warm<const N: usize> {
+    system: NetSystem<N>,
+    t: f64,
+    y: [f64; N],
+}
+
+impl<const N: usize> Warm<N> {
+    fn new(choice: Choice) -> Self {
+        let (mut system, y) = NetSystem::<N>::new(net(choice), 0.0).expect("a valid network");
+        let options = system.tolerances(0.1);
+        let run = solve(&mut system, &mut Tsit5::new(), 0.0, y, 1.0, &options, &mut ()).expect("starts");
+        assert_eq!(run.stop, StopReason::Finished);
+        system.forget_events();
+        Self { system, t: run.t, y: run.y }
+    }
+
+    /// Rail on the grid and what each injector passed, in a second.
+    fn read(&self, rows: &[[f64; N]], end: &[f64; N]) -> (Vec<f64>, Vec<f64>) {
+        let (rail, first) = (self.system.node(0), self.system.injected(0));
+        let injectors = self.system.net().injectors.len();
+        (
+            rows.iter().map(|y| y[rail]).collect(),
+            (first..first + injectors).map(|k| end[k] - self.y[k]).collect(),
+        )
+    }
+
+    fn ours<M: Method<N>>(
+        &self,
+        mut method: M,
+        factor: f64,
+        record: bool,
+    ) -> (f64, Option<(Vec<f64>, Vec<f64>)>, u64) {
+        let mut system = self.system.clone();
+        let options = system.tolerances(factor);
+        let mut grid = Every::new(self.t, GRID);
+        let from = Instant::now();
+        let run = if record {
+            solve(&mut system, &mut method, self.t, self.y, self.t + 1.0, &options, &mut grid)
+        } else {
+            solve(&mut system, &mut method, self.t, self.y, self.t + 1.0, &options, &mut ())
+        }
+        .expect("starts");
+        let took = from.elapsed().as_secs_f64();
+        assert_eq!(run.stop, StopReason::Finished);
+        (took, record.then(|| self.read(&grid.y, &run.y)), run.statistics.accepted + run.statistics.rejected)
+    }
+
+    #[cfg(feature = "cvode")]
+    fn theirs(
+        &self,
+        family: cvode::Family,
+        factor: f64,
+        record: bool,
+    ) -> (f64, Option<(Vec<f64>, Vec<f64>)>, u64) {
+        let mut system = self.system.clone();
+        let options = system.tolerances(factor);
+        let from = Instant::now();
+        let run = cvode::solve(
+            &mut system,
+            family,
+            (self.t, self.y, self.t + 1.0),
+            &options,
+            record.then_some(GRID),
+        );
+        let took = from.elapsed().as_secs_f64();
+        (took, record.then(|| self.read(&run.rows, &run.y)), run.steps)
+    }
+}
+
+fn differ(a: &(Vec<f64>, Vec<f64>), b: &(Vec<f64>, Vec<f64>)) -> (f64, f64) {
+    let rail = a.0.iter().zip(&b.0).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+    let volume = a.1.iter().zip(&b.1).map(|(a, b)| (a / b - 1.0).abs()).fold(0.0, f64::max);
+    (rail, volume)
+}
+
+type Go<'a> = Box<dyn Fn(f64, bool) -> (f64, Option<(Vec<f64>, Vec<f64>)>, u64) + 'a>;
+
+fn compared() {
+    let warm = Warm::<24>::new(Choice::default());
+    let tight = warm.ours(Rodas4::new(), 1e-5, true).1.expect("recorded");
+    let mut methods: Vec<(&str, Go<'_>)> = vec![
+        ("Tsit5 (default)", Box::new(|f, r| warm.ours(Tsit5::new(), f, r))),
+        ("Rodas4, Jacobian in closed form", Box::new(|f, r| warm.ours(Rodas4::new(), f, r))),
+    ];
+    #[cfg(feature = "cvode")]
+    {
+        let check = warm.theirs(cvode::Family::Bdf, 1e-5, true).1.expect("recorded");
+        let (rail, volume) = differ(&check, &tight);
+        println!("the reference and CVODE at the same tight tolerance: {rail:.2} Pa and {volume:.1e} apart");
+        methods.push((
+            "CVODE BDF, dense, Jacobian in closed form",
+            Box::new(|f, r| warm.theirs(cvode::Family::Bdf, f, r)),
+        ));
+        methods.push((
+            "CVODE Adams, dense, Jacobian in closed form",
+            Box::new(|f, r| warm.theirs(cvode::Family::Adams, f, r)),
+        ));
+    }
+    println!(
+        "\none second at 6500 rev/min, four cylinders, {} states, every pulse resolved:",
+        warm.system.active()
+    );
+    println!(
+        "{:<45}{:>9}{:>9}{:>11}{:>11}{:>8}{:>10}",
+        "method", "factor", "rail Pa", "volume", "ms", "steps", "x real"
+    );
+    let mut chosen: Vec<f64> = Vec::new();
+    for (_, go) in &methods {
+        // The loosest factor, by halves, that meets both limits from there on down.
+        let mut best = None;
+        for k in 0..16 {
+            let factor = 16.0 * 0.5f64.powi(k);
+            let e = differ(&go(factor, true).1.expect("recorded"), &tight);
+            let within = e.0 <= EQUAL.0 && e.1 <= EQUAL.1;
+            if within && best.is_none() {
+                best = Some(factor);
+            } else if !within {
+                best = None;
+            } else {
+                break;
+            }
+        }
+        chosen.push(best.expect("some factor meets the limits"));
+    }
+    let mut fastest = vec![f64::INFINITY; methods.len()];
+    let mut default = f64::INFINITY;
+    for _ in 0..9 {
+        for (k, (_, go)) in methods.iter().enumerate() {
+            fastest[k] = fastest[k].min(go(chosen[k], false).0);
+        }
+        default = default.min(methods[0].1(1.0, false).0);
+    }
+    for (k, (name, go)) in methods.iter().enumerate() {
+        let (_, kept, steps) = go(chosen[k], true);
+        let e = differ(&kept.expect("recorded"), &tight);
+        let real = 1.0 / fastest[k];
+        println!(
+            "{name:<45}{:>9.4}{:>9.2}{:>11.1e}{:>11.2}{steps:>8}{real:>10.0}",
+            chosen[k],
+            e.0,
+            e.1,
+            fastest[k] * 1e3
+        );
+    }
+    let e = differ(&methods[0].1(1.0, true).1.expect("recorded"), &tight);
+    println!(
+        "default settings: {:.2} ms, {:.0} x real time, {:.2} Pa, {:.1e}",
+        default * 1e3,
+        1.0 / default,
+        e.0,
+        e.1
+    );
+    for (k, (name, _)) in methods.iter().enumerate().skip(2) {
+        println!(
+            "{name} takes {:.1} times as long as the default stepper at equal error",
+            fastest[k] / fastest[0]
+        );
+    }
+}
+
+fn best_of(n: usize, mut go: impl FnMut() -> f64) -> f64 {
+    (0..n).map(|_| go()).fold(f64::INFINITY, f64::min)
+}
+
+fn growth() {
+    println!("\ncost at default settings, one second at 6500 rev/min:");
+    // One size of state for all, so that only the work grows.
+    let cost = |c: Choice| {
+        let warm = Warm::<80>::new(c);
+        (best_of(7, || warm.ours(Tsit5::new(), 1.0, false).0) * 1e3, warm.ours(Tsit5::new(), 1.0, false).2)
+    };
+    for cylinders in [4, 6, 8, 12] {
+        let pump = 5.2e-6 * cylinders as f64 / 4.0;
+        let (ms, steps) = cost(Choice { cylinders, pump, ..Choice::default() });
+        println!(
+            "{cylinders:>4} cylinders: {ms:.2} ms, {steps} steps, {:.2} ms a cylinder",
+            ms / cylinders as f64
+        );
+    }
+    for lumps in [4, 8, 16] {
+        let (ms, steps) = cost(Choice { feed_lumps: lumps, return_lumps: lumps, ..Choice::default() });
+        println!(
+            "{:>4} lumps: {ms:.2} ms, {steps} steps, {:.0} ns a step",
+            2 * lumps,
+            ms * 1e6 / steps as f64
+        );
+    }
+}
+
+fn the_demo_car() {
+    println!("\nthe demo car as it is read from its file, everything recorded, one second at 6500 rev/min:");
+    let file = format!("{}/datasets/hill-climb-car/before-0.7-bar.toml", env!("CARGO_MANIFEST_DIR"));
+    let build = Build::read(file).expect("the demo build reads");
+    let held = Schedule::hold(rpm(6500.0), bar(0.7), s(1.0));
+    // A speed that moves a little: the gas is then followed through every cycle, not through one that stands for all.
+    let moving =
+        Schedule { rpm: Track::new(&[(0.0, 6499.0), (1.0, 6501.0)]).expect("in order"), ..held.clone() };
+    let plain = Options { warm_up: 0.0, ..Options::default() };
+    let smooth = Options { dry_friction: false, ..plain.clone() };
+    let port = Options { behind: Behind::Port(Gases::default()), ..smooth.clone() };
+    for (what, schedule, o) in [
+        ("default settings, dry friction of the poppet", &held, &plain),
+        ("no dry friction", &held, &smooth),
+        ("ports and cylinders, one cycle for all", &held, &port),
+        ("ports and cylinders, every cycle", &moving, &port),
+        ("the same speed, manifold alone", &moving, &smooth),
+    ] {
+        let mut effort = 0;
+        let took = best_of(9, || {
+            let from = Instant::now();
+            let run = transient::run(&build, schedule, o).expect("valid");
+            effort = run.effort.accepted;
+            from.elapsed().as_secs_f64()
+        });
+        println!("{what:<46}{:>8.2} ms, {:.0} x real time, {effort} steps", took * 1e3, 1.0 / took);
+    }
+}
+
+fn main() {
+    compared();
+    growth();
+    the_demo_car();
+}
