@@ -9,7 +9,8 @@ use std::fmt::{self, Write};
 /// The output needs no network, no library and no identifiers outside its own frames: the slider carries
 /// its few lines of script in its own `oninput`, and moves the frame asked for onto the stage and the one
 /// before back into the list. So it works in a notebook, in an exported page and several times on one
-/// page; arrow keys, Home and End move it; the value is read out. Without scripting the first frame
+/// page; arrow keys, Home and End move it, also where a notebook program has these keys for itself (the
+/// attribute by which Lumino, its key handler, keeps its hands off); the value is read out. Without scripting the first frame
 /// stands there, the slider is hidden, and a list holds the others. Printing prints the frame on stage.
 ///
 /// Frames compare well only on equal axes: fix the ranges of the figures.
@@ -89,7 +90,7 @@ impl Explorable {
              padding:.4em .2em;align-items:center;gap:.8em;flex-wrap:wrap\">\
              <span>{name}</span>\
              <input type=\"range\" min=\"0\" max=\"{last}\" step=\"1\" value=\"{shown}\" \
-             aria-valuetext=\"{now}\" style=\"flex:1 1 12em;min-width:10em\" autocomplete=\"off\" \
+             aria-valuetext=\"{now}\" data-lm-suppress-shortcuts=\"true\" style=\"flex:1 1 12em;min-width:10em\" autocomplete=\"off\" \
              oninput=\"{}\">\
              <output aria-live=\"polite\" style=\"min-width:6em;font-weight:bold\">{now}</output></label>",
             escape(SCRIPT)

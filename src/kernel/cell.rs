@@ -91,9 +91,17 @@ pub fn ready(cell: &str) -> Result<Ready, String> {
     }
 }
 
-/// The line by which a plain Rust kernel gets this library is blank here, where it is loaded already.
+/// The lines by which a plain Rust kernel gets this library are blank here, where it is loaded
+/// already; a cell that holds nothing else is empty.
 fn without_our_own(cell: &str) -> String {
-    let ours = |l: &str| l.strip_prefix(":dep").is_some_and(|d| d.trim_start().starts_with("railrise"));
+    let named = |l: &str| l.strip_prefix(":dep").is_some_and(|d| d.trim_start().starts_with("railrise"));
+    if !cell.lines().any(named) {
+        return cell.to_owned();
+    }
+    let ours = |l: &str| named(l) || l.trim_end() == "use railrise::prelude::*;";
+    if cell.lines().all(|l| ours(l) || l.starts_with("//") || l.trim().is_empty()) {
+        return String::new();
+    }
     cell.split_inclusive('\n').map(|l| if ours(l) { "\n" } else { l }).collect()
 }
 
@@ -303,6 +311,9 @@ mod tests {
             ready(":dep railrise = { path = \"..\" }\nlet a = 1;").expect("blank").code,
             "\nlet a = 1;"
         );
+        let plain = "// why\n:dep railrise = { path = \"..\" }\nuse railrise::prelude::*;\n";
+        assert_eq!(ready(plain).expect("for another kernel").code, "");
+        assert_eq!(ready(&format!("{plain}let a = 1;")).expect("both").code, "// why\n\n\nlet a = 1;");
         assert!(ready("let a = true;\n!a").is_ok(), "`!` further down is Rust's");
     }
 

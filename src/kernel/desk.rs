@@ -6,7 +6,8 @@ use super::cell::{self, Completeness};
 use super::error::CellError;
 use super::message::Message;
 use super::prepare::Prepared;
-use super::session::{Choice, Interrupter, Output, Session};
+use super::session::{Choice, Choices, Interrupter, Output, Session};
+use super::units;
 use serde_json::{Value, json};
 use std::collections::VecDeque;
 use std::sync::mpsc::Receiver;
@@ -221,7 +222,10 @@ impl<'a> Desk<'a> {
 
     fn complete(&mut self, request: &Message) {
         let (code, at) = code_and_place(&request.content);
-        let found = self.session.as_mut().and_then(|s| s.completions(&code, at)).unwrap_or_default();
+        let mut found = self.session.as_mut().and_then(|s| s.completions(&code, at)).unwrap_or_default();
+        if let Some(session) = &mut self.session {
+            put_units_first(session, &code, at, &mut found);
+        }
         let chars = |byte: usize| code.get(..byte).unwrap_or(&code).chars().count();
         let (start, end) = match found.choices.is_empty() {
             true => (chars(at), chars(at)),
@@ -243,6 +247,7 @@ impl<'a> Desk<'a> {
         let found = self.session.as_mut().and_then(|s| s.hover(&code, rest));
         let content = match found {
             Some((text, html)) => {
+                let (text, html) = with_units(text, &html);
                 json!({"status": "ok", "found": true, "data": {"text/plain": text, "text/html": html}, "metadata": {}})
             }
             None => json!({"status": "ok", "found": false, "data": {}, "metadata": {}}),
@@ -301,6 +306,56 @@ impl<'a> Desk<'a> {
         let content = json!({"status": "ok", "history": found.iter().map(line).collect::<Vec<_>>()});
         self.voice.reply(request, "history_reply", content);
     }
+}
+
+/// Offers the words that make what the argument under the cursor takes before everything else.
+fn put_units_first(session: &mut Session, code: &str, at: usize, found: &mut Choices) {
+    let Some((called, number)) = units::call_around(code, at) else { return };
+    let Some((signature, _)) = session.hover(code, called) else { return };
+    let Some((parameter, makers)) = units::of_argument(&signature, number) else { return };
+    if found.choices.is_empty() {
+        (found.from, found.to) = (at, at);
+    }
+    let begun = code.get(found.from..at).unwrap_or_default();
+    let fit = makers.iter().filter(|(make, ..)| make.starts_with(begun));
+    let place = if of_cells(&signature) { "" } else { "railrise::quantity::" };
+    let first: Vec<Choice> = fit
+        .map(|(make, words, _)| Choice {
+            code: format!("{place}{make}(1.0)"),
+            kind: "function",
+            label: format!("{parameter}: {make}(…) in {words}"),
+        })
+        .collect();
+    found.choices.retain(|c| !makers.iter().any(|(make, ..)| c.code.starts_with(&format!("{make}("))));
+    found.choices.splice(0..0, first);
+}
+
+/// Whether it is a word of cells, by what the analyser says of it; the library below takes its own quantities.
+fn of_cells(known: &str) -> bool {
+    known.starts_with("railrise::workshop")
+}
+
+/// What the analyser knows about a name, with the units its parameters take. Its headings are set off in the plain
+/// text, and its links, which would lead out of the machine, are plain words.
+fn with_units(mut text: String, html: &str) -> (String, String) {
+    for heading in html.split("<h1>").skip(1).filter_map(|h| h.split("</h1>").next()) {
+        text = text.replacen(&format!("\n\n{heading}"), &format!("\n\n{heading}: "), 1);
+    }
+    let mut parts = html.split("<a href=");
+    let mut html = parts.next().unwrap_or_default().to_owned();
+    parts.for_each(|p| html.push_str(p.split_once('>').map_or("", |(_, rest)| rest)));
+    html = html.replace("</a>", "");
+
+    let parameters: Vec<String> =
+        units::of_parameters(&text).iter().map(|(name, words)| format!("{name} takes {words}")).collect();
+    let place = if of_cells(&text) { "" } else { " (of railrise::quantity)" };
+    let parameters = (!parameters.is_empty()).then(|| format!("Units{place}: {}.", parameters.join("; ")));
+    let maker = text.strip_prefix("railrise::workshop::measure\n").and_then(units::of_maker);
+    for words in parameters.into_iter().chain(maker) {
+        text.push_str(&format!("\n\n{words}"));
+        html.push_str(&format!("<p>{}</p>\n", crate::rich::escape_html(&words)));
+    }
+    (text, html)
 }
 
 /// Puts one output of a cell on the page.

@@ -29,3 +29,4 @@ pub mod session;
 pub mod shim;
 pub mod sources;
 pub mod toolchain;
+pub mod units;

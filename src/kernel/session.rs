@@ -260,7 +260,7 @@ impl Session {
     /// process with it. Variables stay unless the error says that they are lost.
     pub fn execute(&mut self, code: &str, sink: &mut dyn FnMut(Output)) -> Result<(), CellError> {
         let ready = cell::ready(code).map_err(|message| CellError::new("not allowed", message))?;
-        if code.trim().is_empty() {
+        if ready.code.trim().is_empty() {
             return Ok(());
         }
         if self.context.is_none() {

@@ -40,12 +40,17 @@ impl Reading {
     }
 
     /// Pressure difference across the injectors.
+    ///
+    /// Formula: Δp = p_rail − p_manifold, both above vacuum. Shown in bar. Source: definition.
     #[must_use]
     pub fn difference(&self) -> Pressure {
         self.point.difference().into()
     }
 
     /// Lambda; with the engine at rest there is none.
+    ///
+    /// Formula: λ = ṁ_air / (L_st · ṁ_fuel), mass flows in kg/s, L_st stoichiometric air-fuel ratio; a pure
+    /// number. Source: definition; Heywood, *Internal Combustion Engine Fundamentals* (1988), chapter 3 (from memory).
     ///
     /// # Panics
     /// With the engine at rest.
@@ -64,6 +69,9 @@ impl Reading {
     }
 
     /// Duty cycle.
+    ///
+    /// Formula: D = t_p / t_c, pulse width over the time of two turns, both in s; a pure number, shown in
+    /// percent. Source: definition; one injection each two turns of a four-stroke.
     #[must_use]
     pub fn duty(&self) -> Ratio {
         self.point.duty().into()
@@ -94,6 +102,8 @@ impl Reading {
     }
 
     /// Flow that goes back to the tank.
+    ///
+    /// Formula: Q_return = Q_pump − Q_injectors, shown in L/h. Source: mass balance at the rail.
     #[must_use]
     pub fn return_flow(&self) -> VolumeRate {
         self.point.return_flow().into()

@@ -12,6 +12,7 @@ import asyncio
 import json
 import os
 import pathlib
+import re
 import shutil
 import subprocess
 import sys
@@ -90,11 +91,11 @@ class Protocol(jupyter_kernel_test.KernelTests):
 class Client:
     """A kernel and a client, with the outputs of a cell collected."""
 
-    def __init__(self):
+    def __init__(self, **how):
         self.manager = KernelManager(kernel_name="railrise")
         self.published, self.replies = [], []
         begun = time.time()
-        self.manager.start_kernel()
+        self.manager.start_kernel(**how)
         self.client = self.manager.client()
         self.client.start_channels()
         self.client.wait_for_ready(timeout=60)
@@ -157,6 +158,28 @@ class Behaviour(unittest.TestCase):
         self.assertEqual(text(k.run("kept + 1")[1]), "42")
         self.assertEqual(text(k.run("n > 50 && n < 6000")[1]), "true", "the partial result is there")
 
+    def test_interrupt_of_a_long_study_keeps_what_it_has(self):
+        k = self.kernel
+        k.run('let study_car = car("hill-climb-car/cure-second-pump"); let before = study_car.at(rpm(5800.0), bar(1.0));')
+        short = "let short = across_tolerances(&study_car, rpm(5800.0), 2000, 11);"
+        measured = text(k.run(f"let clock = std::time::Instant::now(); {short} clock.elapsed().as_secs_f64()")[1])
+        draws = int(2000 * 120 / float(measured))
+        message = k.send(f"let long = across_tolerances(&study_car, rpm(5800.0), {draws}, 11);")
+        time.sleep(4)
+        asked = time.time()
+        k.manager.interrupt_kernel()
+        reply, outputs = k.wait(message)
+        took = time.time() - asked
+        self.assertEqual((reply["status"], reply["ename"]), ("error", "interrupted"))
+        bars = [o["content"]["data"]["text/plain"] for o in outputs if o["msg_type"].endswith("display_data")]
+        done, total = (int(n) for n in re.search(r": (\d+) of (\d+) ", bars[-1]).groups())
+        self.assertGreater(4.0 * total / max(done, 1), 60.0, "left alone it would have taken a minute")
+        self.assertLess(took, 1.0)
+        print(f"interrupted after {done} of {total} draws, back within {took:.2f} s", file=sys.stderr)
+        shown = k.run("long")[1]
+        self.assertRegex(text(shown), r"\b\d+ of \d+\b", "the partial result has its rows")
+        self.assertEqual(text(k.run("kept == 41 && before.lambda().number() == study_car.at(rpm(5800.0), bar(1.0)).lambda().number()")[1]), "true")
+
     def test_interrupt_by_signal(self):
         k = self.kernel
         message = k.send("while !cancelled() { std::thread::sleep(std::time::Duration::from_millis(5)); }")
@@ -175,7 +198,9 @@ class Behaviour(unittest.TestCase):
         kernel.manager.interrupt_kernel()
         reply, _ = kernel.wait(message)
         self.assertLess(time.time() - asked, 3.0)
-        self.assertIn("variables are gone", "\n".join(reply["traceback"]))
+        said = "\n".join(reply["traceback"])
+        for words in ("did not listen", "cancelled()", "variables are gone", "Run the cells above again"):
+            self.assertIn(words, said)
         self.assertEqual(text(kernel.run("stays()")[1]), "7")
         self.assertEqual(kernel.run("gone")[0]["status"], "error")
         self.assertEqual(text(kernel.run("let again = 5; again")[1]), "5")
@@ -191,15 +216,81 @@ class Behaviour(unittest.TestCase):
         self.assertEqual(reply["ename"], "panic", "panics are caught by the new process too")
         kernel.close()
 
-    def test_forged_and_malformed_messages_are_dropped(self):
+    def test_forged_and_malformed_messages_are_dropped_and_logged(self):
+        with tempfile.TemporaryFile(mode="w+") as log:
+            k = Client(stderr=log)
+            k.run("let kept = 41;")
+            socket = k.client.shell_channel.socket
+            # A header that a client may send, signed with another key, in each of the two channels of requests.
+            forged = Session(key=b"wrong")
+            forged.send(socket, "execute_request", {"code": "let forged = 1;", "silent": False})
+            forged.send(k.client.control_channel.socket, "shutdown_request", {"restart": False})
+            socket.send_multipart([b"noise"])
+            socket.send_multipart([b"<IDS|MSG>", b"zz", b"{}", b"{}", b"{}", b"{"])
+            socket.send_multipart([b"<IDS|MSG>", b"", b"{}"])
+            # Signed as it should be, but not JSON.
+            parts = [b"{}", b"{}", b"{}", b"{"]
+            socket.send_multipart([b"<IDS|MSG>", k.client.session.sign(parts), *parts])
+            self.assertEqual(text(k.run("kept")[1]), "41")
+            self.assertEqual(k.run("forged")[0]["status"], "error")
+            k.close()
+            log.seek(0)
+            logged = log.read()
+        self.assertEqual(logged.count("dropped a message with a wrong signature"), 2, logged)
+        for words in ("without its delimiter", "a signature that is not hexadecimal", "with 2 frames", "content is not JSON"):
+            self.assertIn(f"{words}", logged)
+
+    def ask(self, message):
+        while True:
+            got = self.kernel.client.get_shell_msg(timeout=60)
+            if got["parent_header"].get("msg_id") == message:
+                return got["content"]
+
+    def test_completion_names_the_unit_a_parameter_takes(self):
         k = self.kernel
-        honest, forged = k.client.session, Session(key=b"wrong")
-        forged.send(k.client.shell_channel.socket, "execute_request", {"code": "let forged = 1;", "silent": False})
-        k.client.shell_channel.socket.send_multipart([b"noise"])
-        k.client.shell_channel.socket.send_multipart([b"<IDS|MSG>", b"zz", b"{}", b"{}", b"{}", b"{"])
-        self.assertEqual(text(k.run("kept")[1]), "41")
-        self.assertEqual(k.run("forged")[0]["status"], "error")
-        self.assertIs(k.client.session, honest)
+        k.run('let asked_car = car("hill-climb-car/cure-second-pump");')
+        members = self.ask(k.client.complete("asked_car.a"))["matches"]
+        self.assertIn("at(speed, boost)", members)
+        for code, parameter, words in (
+            ("asked_car.at(", "speed", ["rpm"]),
+            ("asked_car.at(rpm(4000.0), ", "boost", ["bar", "psi", "kpa", "in_hg"]),
+            ("asked_car.simulated_boost(bar(1.4), ", "supply", ["volts"]),
+            ("across_tolerances(&asked_car, ", "speed", ["rpm"]),
+        ):
+            found = self.ask(k.client.complete(code))
+            first = found["metadata"]["_jupyter_types_experimental"][: len(words)]
+            self.assertEqual([f["text"] for f in first], [f"{w}(1.0)" for w in words], code)
+            self.assertTrue(all(f["signature"].startswith(f"{parameter}: ") for f in first), first)
+            reply, _ = k.run(f"let tried = {words[0]}(1.0);")
+            self.assertEqual(reply["status"], "ok", "what is offered is code")
+        found = self.ask(k.client.complete("asked_car.at(rpm(4000.0), p"))
+        self.assertEqual((found["matches"][0], found["cursor_start"], found["cursor_end"]), ("psi(1.0)", 26, 27))
+
+    def test_inspection_tells_signature_formula_units_and_source(self):
+        k = self.kernel
+        k.run('let seen_car = car("hill-climb-car/cure-second-pump"); let seen = seen_car.at(rpm(4000.0), bar(1.0));')
+        for code, parts in {
+            "car": ["pub fn car(name: &str) -> Car", "A demo car", "Panics: "],
+            "seen_car.at": ["pub fn at(&self, speed: AngularVelocity, boost: Pressure) -> Reading", "speed takes rpm(…)", "boost takes bar(…)", "Panics: "],
+            # 1 psi = 6.894 757 E+03 Pa: NIST SP 811 (2008), appendix B.8.
+            "psi": ["pub fn psi(value: f64) -> Pressure", "x · 6894.757 Pa", "Source: NIST SP 811"],
+            "bar": ["pub fn bar(value: f64) -> Pressure", "x · 100000 Pa", "Source: "],
+            "seen.duty": ["pub fn duty(&self) -> Ratio", "Formula: D = t_p / t_c", "in s", "Source: "],
+            "railrise::part::orifice::orifice_flow": [
+                "difference: Pressure", "Formula: Q = C_d A √(2|Δp|/ρ)", "A area, m²", "Valid range: ", "Source: Bernoulli", "density takes kg_per_m3(…)"],
+        }.items():
+            found = self.ask(k.client.inspect(code))
+            self.assertTrue(found["found"], code)
+            for part in parts:
+                self.assertIn(part, found["data"]["text/plain"], code)
+            self.assertNotIn("href=", found["data"]["text/html"], "nothing leads out of the machine")
+
+    def test_the_line_for_a_plain_rust_kernel_is_passed_over(self):
+        begun = time.time()
+        code = '// why\n:dep railrise = { path = "nowhere", default-features = false }\nuse railrise::prelude::*;'
+        reply, outputs = self.kernel.run(code)
+        self.assertEqual((reply["status"], outputs), ("ok", []))
+        self.assertLess(time.time() - begun, 1.0)
 
     def test_silent_and_unstored(self):
         k = self.kernel
@@ -210,17 +301,21 @@ class Behaviour(unittest.TestCase):
         self.assertEqual((text(outputs), reply["execution_count"]), ("5", before))
         self.assertEqual(k.run("0")[0]["execution_count"], before + 1)
 
-    def test_live_output_and_order(self):
+    def test_output_is_live_and_whole(self):
         k = self.kernel
-        message = k.send('print!("one"); std::thread::sleep(std::time::Duration::from_millis(1500)); println!(" two"); eprintln!("three");')
-        times, seen = [], ""
-        while "three" not in seen:
+        message = k.send('println!("one"); std::thread::sleep(std::time::Duration::from_millis(1500)); print!("two"); eprintln!("three");')
+        came, seen, busy = {}, {"stdout": "", "stderr": ""}, True
+        while busy:
             got = k.client.get_iopub_msg(timeout=60)
-            if got["msg_type"] == "stream" and got["parent_header"]["msg_id"] == message:
-                times.append(time.time())
-                seen += got["content"]["text"]
+            if got["parent_header"].get("msg_id") == message and got["msg_type"] == "stream":
+                seen[got["content"]["name"]] += got["content"]["text"]
+                for word in ("one", "two"):
+                    if word in seen["stdout"]:
+                        came.setdefault(word, time.time())
+            busy = not (got["parent_header"].get("msg_id") == message and got["content"].get("execution_state") == "idle")
         k.client.get_shell_msg(timeout=60)
-        self.assertIn("one two\n", seen)
+        self.assertEqual(seen, {"stdout": "one\ntwo", "stderr": "three\n"})
+        self.assertGreater(came["two"] - came["one"], 1.0, "the first line did not wait for the second")
 
     def test_cells_after_a_failing_one_do_not_run(self):
         k = self.kernel
