@@ -31,6 +31,7 @@ import jupyter_kernel_test
 import nbclient
 import nbformat
 from jupyter_client import KernelManager
+from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_client.session import Session
 
 
@@ -91,8 +92,8 @@ class Protocol(jupyter_kernel_test.KernelTests):
 class Client:
     """A kernel and a client, with the outputs of a cell collected."""
 
-    def __init__(self, **how):
-        self.manager = KernelManager(kernel_name="railrise")
+    def __init__(self, manager=None, **how):
+        self.manager = manager or KernelManager(kernel_name="railrise")
         self.published, self.replies = [], []
         begun = time.time()
         self.manager.start_kernel(**how)
@@ -361,6 +362,46 @@ def sample(folder, source="rpm * 2.0"):
     path = pathlib.Path(folder) / "sample.ipynb"
     nbformat.write(book, path)
     return path
+
+
+class Places(unittest.TestCase):
+    """A user whose home and checkout have a space in their paths, beside the user who runs this."""
+
+    def test_another_user_with_spaces_beside_this_one(self):
+        folder = pathlib.Path(tempfile.mkdtemp(prefix="railrise places "))
+        self.addCleanup(shutil.rmtree, folder, ignore_errors=True)
+        home, checkout = folder / "her home", folder / "her checkout"
+        home.mkdir()
+        checkout.mkdir()
+        for part in ("Cargo.toml", "Cargo.lock"):
+            shutil.copy(ROOT / part, checkout)
+        for part in ("src", "datasets"):
+            shutil.copytree(ROOT / part, checkout / part)
+        hers = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "JUPYTER_", "RAILRISE_"))}
+        for tool in ("CARGO", "RUSTUP"):
+            hers.setdefault(f"{tool}_HOME", str(pathlib.Path.home() / f".{tool.lower()}"))
+        # A cache below such a home will not do, so it goes where temporary files go.
+        scratch = pathlib.Path(tempfile.mkdtemp(prefix="railrise-places-"))
+        self.addCleanup(shutil.rmtree, scratch, ignore_errors=True)
+        hers |= {"HOME": str(home), "RAILRISE_SOURCE": str(checkout), "TMPDIR": str(scratch)}
+        kernel = lambda *words: subprocess.run([PROGRAM, "kernel", *words], env=hers, capture_output=True, text=True)
+        done = kernel("install", "--user", "--name", "hers")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertEqual(kernel("list").stdout.splitlines(), [f"hers\t{home}/.local/share/jupyter/kernels/hers"])
+        specs = KernelSpecManager(kernel_dirs=[str(home / ".local/share/jupyter/kernels")])
+        clients = [Client(KernelManager(kernel_name="hers", kernel_spec_manager=specs), env=hers, cwd=str(home)), Client()]
+        cell = 'let asked = car("hill-climb-car/cure-second-pump"); format!("{:.3}", asked.at(rpm(4000.0), bar(1.0)).lambda().number())'
+        messages = [c.send(cell) for c in clients]
+        answers = [text(c.wait(m, timeout=300)[1]) for c, m in zip(clients, messages)]
+        self.assertRegex(answers[0], r'^"0\.\d+"$')
+        self.assertEqual(answers[0], answers[1])
+        where = text(clients[0].run("std::env::current_dir().unwrap()")[1])
+        self.assertEqual(json.loads(where), str(home), "her cells run in her folder")
+        for c in clients:
+            c.close()
+        self.assertEqual(kernel("remove", "--user", "--name", "hers").returncode, 0)
+        self.assertEqual(kernel("list", "--user").stdout, "")
+        self.assertNotEqual(kernel("remove", "--name", "hers").returncode, 0, "what is gone cannot be removed")
 
 
 class Programs(unittest.TestCase):
