@@ -45,7 +45,7 @@ fn taking_the_hose_off_at_idle_raises_the_rail_by_the_vacuum_times_the_reference
     let on = sol.mean("rail pressure", s(1.0), s(1.5)).expect("recorded").si;
     let idle = Operating::at(speed, vacuum);
     let steady = |op: &Operating| point(&build, op).expect("solves").rail_pressure().pascals();
-    let expected = steady(&idle.clone().with_the_reference_hose_off()) - steady(&idle);
+    let expected = steady(&idle.with_the_reference_hose_off()) - steady(&idle);
     assert!((off - on - expected).abs() < 2e3, "{} {expected}", off - on);
     // The gain of the seat, A_d/(A_d - A_s) with 30 mm and 6 mm, less what the return line gives back.
     assert!((off - on) / 0.65e5 > 1.0 && (off - on) / 0.65e5 < 1.05, "{}", (off - on) / 0.65e5);

@@ -61,9 +61,9 @@ pub const KEYS: &[Key] = &[
     Key::scalar("screw_pitch", Dim::Length, 1e-4, 5e-3, "1.0 mm", "pitch of the adjusting screw")
         .default("1.0 mm", "common practice, no source"),
     Key::scalar("moving_mass", Dim::Mass, 1e-4, 0.2, "12 g", "moving mass of diaphragm plate and poppet")
-        .default("12 g", "common practice, no source"),
+        .default("12 g", "assumed, no source: plate, poppet and a third of the spring"),
     Key::scalar("damping", Dim::Damping, 0.0, 1e4, "20 N·s/m", "viscous damping of the poppet")
-        .default("20 N·s/m", "common practice, no source"),
+        .default("20 N·s/m", "assumed, no source: a damping ratio of 0.17 on 12 g beside a usual rail"),
     Key::word(
         "reference",
         &["manifold", "air", "intake", "charge pipe"],
