@@ -88,8 +88,7 @@ class Cars:
         r = r + v[p + "feed_contacts"] + v[p + "return_contacts"] + pump["armature"]
         self.g, self.r, self.idle = pump["g"] * f, r, pump["idle"]
         slip = v[p + "wear"] * pump["flow"] / max(pump["pressure"], 0.5e5)
-        self.slip = pump["k"] * f * pump["viscosity"] / mu + slip
-        self.stiff = self.g * pump["c"] * f * r + self.slip
+        self.stiff = self.g * pump["c"] * f * r + pump["k"] * f * pump["viscosity"] / mu + slip
         self.relief, self.rs = v[p + "relief"], v[p + "relief_slope"]
         self.required = v[p + "required_margin"]
         r = "regulator."

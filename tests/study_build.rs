@@ -211,3 +211,189 @@ fn values_for_the_outside_check() {
 }
 
 const SCIPY_HASH: u64 = 0x6c36affe71ccd6a5;
+
+/// Where the circuit is the common one, the lanes answer, and they answer what the general solver answers.
+#[test]
+fn the_fast_path_gives_the_general_solvers_answers() {
+    for name in ["before-0.7-bar", "raised-1.4-bar", "cure-second-pump"] {
+        let make = || {
+            BuildModel::full_load(&demo(name), &speeds(&[1500.0, 4000.0, 6500.0]))
+                .unwrap()
+                .with_spreads_by_grade()
+                .unwrap()
+        };
+        let (fast, general) = (make(), make().through_the_general_solver());
+        assert_eq!(fast.why_general(), None);
+        let plan = Plan::tolerance(&fast).draws(96).seed(9);
+        assert!(plan.cost(&fast).unwrap().to_string().ends_with("fast path"));
+        assert!(plan.cost(&general).unwrap().to_string().contains("general solver, because it was asked for"));
+        let (a, b) = (plan.run(&fast).unwrap(), plan.run(&general).unwrap());
+        assert_eq!(a.failed().collect::<Vec<_>>(), b.failed().collect::<Vec<_>>(), "{name}");
+        let mut compared = 0;
+        for o in fast.outputs() {
+            for (x, y) in a.output(&o.name).unwrap().iter().zip(b.output(&o.name).unwrap()) {
+                if !x.is_nan() || !y.is_nan() {
+                    assert!((x - y).abs() <= 1e-6 * y.abs().max(1.0), "{name}, {}: {x} {y}", o.name);
+                    compared += 1;
+                }
+            }
+        }
+        assert!(compared as u64 > 6 * 9 * a.done() / 10);
+        // One run alone has the bits of the same run among others.
+        let x = a.inputs(5, 1).unwrap().concat();
+        let mut y = vec![0.0; fast.outputs().len()];
+        fast.worker().run(&x, &mut y).unwrap();
+        for (o, y) in fast.outputs().iter().zip(y) {
+            assert_eq!(a.output(&o.name).unwrap()[5].to_bits(), y.to_bits());
+        }
+    }
+}
+
+#[test]
+fn other_circuits_take_the_general_solver_and_the_plan_says_why() {
+    let folder = format!("{}/datasets/layouts", env!("CARGO_MANIFEST_DIR"));
+    let build = Build::read(format!("{folder}/surge-pot-return-to-tank.toml")).unwrap();
+    let model = BuildModel::full_load(&build, &speeds(&[4000.0])).unwrap().with_spreads_by_grade().unwrap();
+    let plan = Plan::tolerance(&model).draws(16);
+    let cost = plan.cost(&model).unwrap().to_string();
+    assert!(cost.contains("general solver, because the circuit is not the common one"), "{cost}");
+    assert_eq!(plan.run(&model).unwrap().done(), 16);
+}
+
+/// Widths by grade (common practice, no source).
+#[test]
+fn values_without_a_stated_spread_have_the_one_of_their_grade_and_say_so() {
+    let build = demo("raised-1.4-bar");
+    let stated = BuildModel::full_load(&build, &speeds(&[6500.0])).unwrap();
+    let by_grade =
+        BuildModel::full_load(&build, &speeds(&[6500.0])).unwrap().with_spreads_by_grade().unwrap();
+    // What was stated is as it was, and the rest says where it comes from.
+    for (a, b) in stated.inputs().iter().zip(by_grade.inputs()) {
+        assert_eq!(a, b);
+        assert!(a.basis.is_empty());
+    }
+    let added = &by_grade.inputs()[stated.inputs().len()..];
+    assert!(added.len() >= 5 && added.iter().all(|i| i.basis.contains("common practice, no source")));
+    let find = |name: &str| added.iter().find(|i| i.name == name).unwrap();
+    // The return's contacts are assumed, the return hose's fittings too, the filter's loss is.
+    assert_eq!(find("main pump.return_contacts").law.name(), "lognormal");
+    assert!(find("return hose.fittings").basis.contains("grade C"));
+    // Half the width is a matter of grade: a measured density is known to 2, one from a data sheet to 10 kg/m³.
+    let width = |grade: &str| {
+        let text = std::fs::read_to_string(format!(
+            "{}/datasets/hill-climb-car/raised-1.4-bar.toml",
+            env!("CARGO_MANIFEST_DIR")
+        ))
+        .unwrap();
+        let line = text.lines().find(|l| l.starts_with("petrol_density")).unwrap();
+        let text =
+            text.replace(line, &format!("petrol_density = {{ value = \"745 kg/m³\", grade = \"{grade}\" }}"));
+        let model = BuildModel::full_load(&Build::from_toml(&text).unwrap(), &speeds(&[6500.0])).unwrap();
+        let model = model.with_spreads_by_grade().unwrap();
+        let law = &model.inputs().iter().find(|i| i.name == "fuel.petrol_density").unwrap().law;
+        (law.quantile(0.0).unwrap(), law.quantile(1.0).unwrap())
+    };
+    let near = |a: (f64, f64), b: (f64, f64)| (a.0 - b.0).abs() < 1e-9 && (a.1 - b.1).abs() < 1e-9;
+    assert!(near(width("measured"), (743.0, 747.0)));
+    assert!(near(width("data sheet"), (735.0, 755.0)));
+    assert!(near(width("assumed"), (720.0, 775.0)));
+    // More doubt, wider answers.
+    let spread = |m: &BuildModel| {
+        let runs = Plan::tolerance(m).draws(512).run(m).unwrap();
+        runs.findings(&Question::default()).unwrap().outputs[0].sd
+    };
+    assert!(spread(&by_grade) > 1.05 * spread(&stated));
+}
+
+#[test]
+fn a_plan_shows_its_inputs_and_spreads_by_grade_can_be_left_out() {
+    let folder = format!("{}/datasets/hill-climb-car", env!("CARGO_MANIFEST_DIR"));
+    let text = format!("build = \"{folder}/raised-1.4-bar.toml\"\nrpm = [\"6500 rpm\"]\ndraws = 64\n");
+    let with = StudyFile::from_toml(&text).unwrap().outline().unwrap();
+    let shown = with.to_string();
+    for part in ["tolerance: 256 runs", "fast path", "* main pump.return_contacts: lognormal", "no source"] {
+        assert!(shown.contains(part), "no \"{part}\" in:\n{shown}");
+    }
+    let without = StudyFile::from_toml(&format!("{text}default_spreads = false\n")).unwrap();
+    let without = without.outline().unwrap();
+    assert!(without.inputs.len() < with.inputs.len());
+    assert!(without.inputs.iter().all(|i| i.basis.is_empty()));
+}
+
+/// Stopped on request, kept in a file, gone on with: the digits of a run without a stop.
+#[test]
+fn a_study_that_was_stopped_goes_on_from_its_file() {
+    use railrise::study::file::Desk;
+    use std::sync::atomic::{AtomicBool, Ordering};
+    let folder = format!("{}/datasets/hill-climb-car", env!("CARGO_MANIFEST_DIR"));
+    let text = format!(
+        "build = \"{folder}/raised-1.4-bar.toml\"\nrpm = [\"6500 rpm\"]\ndraws = 20000\nsensitivity = 8\n"
+    );
+    let file = StudyFile::from_toml(&text).unwrap();
+    let kept = std::env::temp_dir().join(format!("railrise-{}-kept.runs", std::process::id()));
+    let cancel = AtomicBool::new(true); // asked before it began: as early as can be
+    let control = Control { cancel: Some(&cancel), ..Control::default() };
+    let part = file.run_at(&Desk { control, keep: Some(&kept), first: None });
+    // Without one run done there is nothing to say, and the file holds that.
+    assert!(part.is_err() || part.unwrap().findings.provenance.runs < 20_000);
+    cancel.store(false, Ordering::Relaxed);
+    let stop = |p: &railrise::study::Progress| {
+        if p.done >= 2000 {
+            cancel.store(true, Ordering::Relaxed);
+        }
+    };
+    let control = Control { cancel: Some(&cancel), observer: Some(&stop), ..Control::default() };
+    if let Ok(part) = file.run_at(&Desk { control, keep: Some(&kept), first: None }) {
+        let shown = part.to_string();
+        let provenance = &part.findings.provenance;
+        assert!(
+            provenance.runs == provenance.planned
+                || shown.contains("cancelled") && shown.contains("Left out: the sensitivity"),
+            "{shown}"
+        );
+    }
+    let whole = file.run(&Control::default()).unwrap();
+    let resumed = file.run_at(&Desk { keep: Some(&kept), ..Desk::default() }).unwrap();
+    assert_eq!(whole.findings.outputs, resumed.findings.outputs);
+    assert_eq!(whole.findings.chances, resumed.findings.chances);
+    let other = StudyFile::from_toml(&format!("{text}seed = 2\n")).unwrap();
+    let error = other.run_at(&Desk { keep: Some(&kept), ..Desk::default() }).unwrap_err().to_string();
+    assert!(error.contains("another study") && error.contains("name another file"), "{error}");
+    std::fs::remove_file(&kept).unwrap();
+}
+
+/// A parameter of the schedule and one of the build on one grid: how fast boost comes, and the pump's wear.
+#[test]
+fn a_sweep_moves_values_of_build_and_schedule_together() {
+    use railrise::quantity::{bar, ms, s};
+    use railrise::schedule::Schedule;
+    use railrise::spec::distribution::Distribution::Fixed;
+    use railrise::study::sweep::Swept;
+    use railrise::study::{Failure, FunctionModel, Input, Output};
+    use railrise::transient::{Options, run};
+    let build = demo("raised-1.4-bar");
+    let model = FunctionModel::new(
+        vec![
+            Input::new("boost comes within", "ms", Fixed { value: 100.0 }),
+            Input::new("main pump.wear", "1", Fixed { value: 0.03 }),
+        ],
+        vec![Output::new("lowest differential pressure", "bar")],
+        |x: &[f64]| {
+            let fail = |e: railrise::error::Error| Failure::new("no run", e.to_string());
+            let mut car = build.clone();
+            car.set_si("main pump.wear", x[1]).map_err(fail)?;
+            let step = Schedule::boost_step(rpm(4000.0), bar(0.2), bar(1.0), ms(x[0]), s(0.45));
+            let found = run(&car, &step, &Options { warm_up: 0.2, ..Options::default() }).map_err(fail)?;
+            let (low, _) = found.range("differential pressure").map_err(fail)?;
+            Ok(vec![low.si / 1e5])
+        },
+    );
+    let axes = [("boost comes within", vec![20.0, 200.0]), ("main pump.wear", vec![0.0, 0.1])];
+    let swept = Swept::grid(&model, &axes, &Control::default()).unwrap();
+    assert!(swept.reasons().is_empty(), "{:?}", swept.reasons());
+    let low = |wear: f64| {
+        swept.at("main pump.wear", wear).unwrap().line("lowest differential pressure").unwrap().1
+    };
+    // A worn pump holds less, however fast boost comes.
+    assert!(low(0.1)[0] < low(0.0)[0] && low(0.1)[1] < low(0.0)[1], "{:?} {:?}", low(0.0), low(0.1));
+}

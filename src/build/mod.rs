@@ -321,6 +321,21 @@ impl Build {
         Ok(())
     }
 
+    /// States how a value may spread (SI), or that nothing is known of it.
+    ///
+    /// # Errors
+    /// An unknown path, or a value that is not in the build.
+    pub fn set_spread(&mut self, path: &str, law: Option<crate::spec::distribution::Distribution>) -> Result<()> {
+        self.parameter(path)?;
+        let (owner, key) = self.split(path)?;
+        let (owner, key) = (owner.to_owned(), key.to_owned());
+        self.input = digest(&[&self.input, path, &format!("{law:?}")]);
+        if let Some(p) = self.values_mut(&owner).parameter_mut(&key) {
+            p.spread = law;
+        }
+        Ok(())
+    }
+
     /// A copy in which `to` replaces `part` in place: same name, same place in its leg.
     ///
     /// # Errors

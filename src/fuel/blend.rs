@@ -22,6 +22,7 @@ use crate::quantity::{
     AbsolutePressure, Density, DynamicViscosity, Pressure, SpecificEnergy, Temperature, Velocity, j_per_kg,
     kg_per_m3, m_per_s, pa, pa_s,
 };
+use smallvec::{SmallVec, smallvec};
 use std::fmt;
 
 /// One component in a blend with its share, counted three ways.
@@ -40,7 +41,8 @@ pub struct Part {
 /// A fuel of fixed composition.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Blend {
-    parts: Vec<Part>,
+    /// In place: a study makes a blend a draw.
+    parts: SmallVec<[Part; 2]>,
 }
 
 /// The fuel at one temperature and pressure, in SI: computed once an operating point.
@@ -112,7 +114,7 @@ impl Blend {
     /// One component alone.
     #[must_use]
     pub fn pure(component: Component) -> Self {
-        Self { parts: vec![Part { component, by_volume: 1.0, by_mass: 1.0, by_mole: 1.0 }] }
+        Self { parts: smallvec![Part { component, by_volume: 1.0, by_mass: 1.0, by_mole: 1.0 }] }
     }
 
     /// A blend from shares of the volume at 15 °C, which add up to one.
@@ -130,22 +132,21 @@ impl Blend {
         if (sum - 1.0).abs() > SUM_SLACK {
             return Err(FuelError::FractionSum { sum });
         }
-        let present: Vec<_> = shares.iter().filter(|(_, v)| *v > 0.0).collect();
-        let volumes: Vec<f64> = present.iter().map(|(_, v)| v / sum).collect();
-        let densities: Vec<_> = present.iter().map(|(c, _)| c.density_at_15()).collect();
-        let masses = mass_fractions(&volumes, &densities)?;
-        let moles: Vec<f64> = present.iter().zip(&masses).map(|((c, _), w)| w / c.molar_mass()).collect();
-        let total: f64 = moles.iter().sum();
-        let parts = present
+        let mut parts: SmallVec<[Part; 2]> = shares
             .iter()
-            .enumerate()
-            .map(|(i, (component, _))| Part {
-                component: *component,
-                by_volume: volumes[i],
-                by_mass: masses[i],
-                by_mole: moles[i] / total,
+            .filter(|(_, v)| *v > 0.0)
+            .map(|(component, v)| {
+                let by_volume = v / sum;
+                let mass = by_volume * component.density_at_15().value;
+                Part { component: *component, by_volume, by_mass: mass, by_mole: mass / component.molar_mass() }
             })
             .collect();
+        let mass: f64 = parts.iter().map(|q| q.by_mass).sum();
+        let moles: f64 = parts.iter().map(|q| q.by_mole).sum();
+        for q in &mut parts {
+            q.by_mass /= mass;
+            q.by_mole /= moles;
+        }
         Ok(Self { parts })
     }
 

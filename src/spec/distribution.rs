@@ -345,16 +345,19 @@ fn check_list(values: &[f64]) -> Option<String> {
 
 impl fmt::Display for Distribution {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let r = |x: &f64| crate::quantity::round_to_digits(*x, 6);
         match self {
-            Self::Fixed { value } => write!(f, "{value}"),
-            Self::Normal { mean, sd } => write!(f, "normal, mean {mean}, sd {sd}"),
+            Self::Fixed { value } => write!(f, "{}", r(value)),
+            Self::Normal { mean, sd } => write!(f, "normal, mean {}, sd {}", r(mean), r(sd)),
             Self::TruncatedNormal { mean, sd, low, high } => {
-                write!(f, "normal, mean {mean}, sd {sd}, cut at {low} and {high}")
+                write!(f, "normal, mean {}, sd {}, cut at {} and {}", r(mean), r(sd), r(low), r(high))
             }
-            Self::Uniform { low, high } => write!(f, "uniform {low}..{high}"),
-            Self::Triangular { low, mode, high } => write!(f, "triangular {low}/{mode}/{high}"),
+            Self::Uniform { low, high } => write!(f, "uniform {} to {}", r(low), r(high)),
+            Self::Triangular { low, mode, high } => {
+                write!(f, "triangular {}, {}, {}", r(low), r(mode), r(high))
+            }
             Self::Lognormal { median, sigma_ln } => {
-                write!(f, "lognormal, median {median}, sigma_ln {sigma_ln}")
+                write!(f, "lognormal, median {}, sigma_ln {}", r(median), r(sigma_ln))
             }
             Self::Discrete { values, .. } => write!(f, "discrete, {} values", values.len()),
             Self::Empirical { values } => write!(f, "measured, {} values", values.len()),

@@ -5,11 +5,11 @@ use super::criterion::{Criterion, Limit};
 use super::error::StudyError;
 use super::findings::{Findings, Question};
 use super::measure::Worth;
-use super::model::Model;
+use super::model::{Input, Model};
 use super::of_build::{BuildModel, Figure, shop_criteria};
 use super::plan::{Cost, Plan};
 use super::run::Control;
-use super::runs::Runs;
+use super::runs::{End, Runs};
 use super::sampling::Sampling;
 use super::sensitivity::Indices;
 use super::tornado::Tornado;
@@ -27,6 +27,7 @@ use std::path::{Path, PathBuf};
 /// draws = 10000
 /// seed = 7
 /// sensitivity = 512                      # rows of the sensitivity study; left out: none
+/// default_spreads = false                # only spreads that are stated; left out: also those by grade
 /// [[criterion]]                          # left out: the shop's usual ones
 /// name = "running lean"
 /// figure = "lambda over target"
@@ -66,6 +67,9 @@ pub struct StudyFile {
     pub wanted_half_width: f64,
     /// Rows of the sensitivity study.
     pub sensitivity: Option<u64>,
+    /// Whether values without a stated spread have the one of their grade ([`super::defaults`]).
+    #[serde(default = "yes")]
+    pub default_spreads: bool,
     /// Ways to fail.
     #[serde(default)]
     pub criterion: Vec<CriterionLine>,
@@ -79,6 +83,9 @@ pub struct StudyFile {
     folder: PathBuf,
 }
 
+fn yes() -> bool {
+    true
+}
 fn draws() -> u64 {
     4096
 }
@@ -138,7 +145,34 @@ pub struct Report {
     pub indices: Vec<Indices>,
     /// Options against the build.
     pub comparison: Option<Comparison>,
+    /// What was left out, and why.
+    pub left_out: Vec<String>,
 }
+
+/// What a study will do: its inputs with their laws, and what each part of it takes.
+#[derive(Clone, Debug, Serialize)]
+pub struct Outline {
+    /// The build's name.
+    pub build: String,
+    /// The uncertain inputs.
+    pub inputs: Vec<Input>,
+    /// The parts and their cost.
+    pub parts: Vec<(String, Cost)>,
+}
+
+/// How a study is run: under which control, where its runs are kept, who is told first results.
+#[derive(Clone, Copy, Default)]
+pub struct Desk<'a> {
+    /// Cancel flag and observer.
+    pub control: Control<'a>,
+    /// The tolerance study's runs are kept in this file; where it exists, they go on from there.
+    pub keep: Option<&'a Path>,
+    /// Told what the first part of a long study says.
+    pub first: Option<&'a dyn Fn(&Findings)>,
+}
+
+/// Time after which first results are told.
+const FIRST: f64 = 0.4;
 
 impl StudyFile {
     /// Reads a study file.
@@ -186,8 +220,9 @@ impl StudyFile {
                 })
             })
             .collect::<Result<Vec<_>, _>>()?;
+        let finish = |m: BuildModel| if self.default_spreads { m.with_spreads_by_grade() } else { Ok(m) };
         if self.criterion.is_empty() {
-            return BuildModel::full_load(&build, &speeds);
+            return finish(BuildModel::full_load(&build, &speeds)?);
         }
         let mut figures: Vec<Figure> = Vec::new();
         for c in &self.criterion {
@@ -204,7 +239,7 @@ impl StudyFile {
             })
             .collect::<Result<Vec<_>, crate::error::Error>>()
             .map_err(|e| StudyError::Plan(e.to_string()))?;
-        BuildModel::new(&build, &points, &figures)
+        finish(BuildModel::new(&build, &points, &figures)?)
     }
 
     fn question(&self, model: &BuildModel) -> Question {
@@ -243,13 +278,86 @@ impl StudyFile {
         self.shape(Plan::tolerance(&model)).cost(&model)
     }
 
+    fn sensitivity_plan(&self, model: &BuildModel, base: u64) -> Plan {
+        let mut plan = Plan::sensitivity(model, base).sampling(self.sampling).seed(self.seed);
+        for c in &self.correlate {
+            plan = plan
+                .correlate(&c.a, &c.b, c.rank)
+                .group(format!("{} and {}", c.a, c.b), &[c.a.as_str(), c.b.as_str()]);
+        }
+        plan
+    }
+
+    /// What the file asks for, before it is run.
+    pub fn outline(&self) -> Result<Outline, StudyError> {
+        let model = self.model(&self.build)?;
+        let plan = self.shape(Plan::tolerance(&model));
+        let mut parts = vec![("tolerance".to_owned(), plan.cost(&model)?)];
+        if let Some(base) = self.sensitivity {
+            parts.push(("sensitivity".into(), self.sensitivity_plan(&model, base).cost(&model)?));
+        }
+        for o in &self.option {
+            let other = self.model(&o.build)?;
+            let plan = self.shape(Plan::tolerance(&other));
+            parts.push((format!("option {}", o.name), plan.cost(&other)?));
+        }
+        Ok(Outline { build: model.build().name().into(), inputs: model.inputs().to_vec(), parts })
+    }
+
+    /// The tolerance study's runs: begun, or gone on with where they are kept; first results told on the way.
+    fn tolerance(
+        &self,
+        plan: &Plan,
+        model: &BuildModel,
+        question: &Question,
+        desk: &Desk<'_>,
+        cost: &Cost,
+    ) -> Result<Runs, StudyError> {
+        let mut runs = match desk.keep {
+            Some(path) if path.exists() => {
+                let kept = Runs::load(path)?;
+                if kept.plan() != plan {
+                    return Err(StudyError::Mismatch(format!(
+                        "{} holds the runs of another study (inputs {}, these are {}): name another file, or remove it",
+                        path.display(),
+                        kept.plan().input_hash(),
+                        plan.input_hash()
+                    )));
+                }
+                kept
+            }
+            _ => Runs::empty(plan)?,
+        };
+        let seconds = cost.time.as_secs_f64();
+        if let (Some(first), 0, true) = (desk.first, runs.done(), seconds > 2.0 * FIRST) {
+            let some = (plan.runs() as f64 * FIRST / seconds) as u64;
+            let control = Control { pause_after: Some(some.max(1)), ..desk.control };
+            runs = runs.resume(model, &control)?;
+            if let Ok(f) = runs.findings(question) {
+                first(&f);
+            }
+        }
+        let runs = runs.resume(model, &desk.control)?;
+        if let Some(path) = desk.keep {
+            runs.save(path)?;
+        }
+        Ok(runs)
+    }
+
     /// Runs all that the file asks for.
     pub fn run(&self, control: &Control<'_>) -> Result<Report, StudyError> {
+        self.run_at(&Desk { control: *control, ..Desk::default() })
+    }
+
+    /// The same, with first results told and runs kept.
+    pub fn run_at(&self, desk: &Desk<'_>) -> Result<Report, StudyError> {
+        let control = &desk.control;
         let model = self.model(&self.build)?;
         let question = self.question(&model);
         let plan = self.shape(Plan::tolerance(&model));
         let cost = plan.cost(&model)?;
-        let runs: Runs = plan.run_with(&model, control)?;
+        let runs = self.tolerance(&plan, &model, &question, desk, &cost)?;
+        let mut left_out = Vec::new();
         let findings = runs.findings(&question)?;
         let (mut contrasts, mut worth) = (Vec::new(), Vec::new());
         for c in &question.criteria {
@@ -263,22 +371,24 @@ impl StudyFile {
         }
         let tornado = Tornado::run(&model, 0.05, 0.95)?;
         let mut indices = Vec::new();
+        let cancelled = || control.cancel.is_some_and(|c| c.load(std::sync::atomic::Ordering::Relaxed));
         if let Some(base) = self.sensitivity {
-            let mut plan = Plan::sensitivity(&model, base).sampling(self.sampling).seed(self.seed);
-            for c in &self.correlate {
-                plan = plan
-                    .correlate(&c.a, &c.b, c.rank)
-                    .group(format!("{} and {}", c.a, c.b), &[c.a.as_str(), c.b.as_str()]);
-            }
-            let runs = plan.run_with(&model, control)?;
-            for output in model.outputs() {
-                // An output that does not vary has no shares.
-                if let Ok(i) = runs.indices(&output.name, self.confidence) {
-                    indices.push(i);
+            let runs = self.sensitivity_plan(&model, base).run_with(&model, control)?;
+            if runs.end() == End::Complete {
+                for output in model.outputs() {
+                    // An output that does not vary has no shares.
+                    if let Ok(i) = runs.indices(&output.name, self.confidence) {
+                        indices.push(i);
+                    }
                 }
+            } else {
+                left_out.push("the sensitivity study: cancelled".to_owned());
             }
         }
         let comparison = if self.option.is_empty() {
+            None
+        } else if cancelled() {
+            left_out.push("the options: cancelled".to_owned());
             None
         } else {
             let others = self.option.iter().map(|o| self.model(&o.build)).collect::<Result<Vec<_>, _>>()?;
@@ -295,6 +405,7 @@ impl StudyFile {
             tornado,
             indices,
             comparison,
+            left_out,
         })
     }
 }
@@ -357,6 +468,33 @@ impl fmt::Display for Report {
         if let Some(c) = &self.comparison {
             writeln!(f, "\nOptions on the same draws\n{c}")?;
         }
-        write!(f, "\nA model's chance, not a safety approval: input assumptions are as stated in the build.")
+        for what in &self.left_out {
+            writeln!(f, "\nLeft out: {what}")?;
+        }
+        write!(f, "\nA model's chance, not a safety approval: input assumptions are as stated in the build, or by grade.")
+    }
+}
+
+impl fmt::Display for Outline {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "{}", self.build)?;
+        for (what, cost) in &self.parts {
+            writeln!(f, "{what}: {cost}")?;
+        }
+        let by_grade = self.inputs.iter().filter(|i| !i.basis.is_empty()).count();
+        writeln!(
+            f,
+            "\n{} uncertain inputs, {by_grade} of them by grade (marked *; default_spreads = false leaves them out)",
+            self.inputs.len()
+        )?;
+        for i in &self.inputs {
+            let mark = if i.basis.is_empty() { " " } else { "*" };
+            let unit = if i.unit == "1" { "" } else { i.unit.as_str() };
+            writeln!(f, "{mark} {}: {} {unit}", i.name, i.law)?;
+        }
+        if by_grade > 0 {
+            write!(f, "* not stated: the width usual for how the value is known (common practice, no source)")?;
+        }
+        Ok(())
     }
 }

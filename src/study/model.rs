@@ -26,12 +26,15 @@ pub struct Input {
     /// Where the spread comes from.
     #[serde(default)]
     pub spread: Spread,
+    /// Why the law is what it is, where nobody stated it.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub basis: String,
 }
 
 impl Input {
     /// An input whose spread is from part to part.
     pub fn new(name: impl Into<String>, unit: impl Into<String>, law: Distribution) -> Self {
-        Self { name: name.into(), unit: unit.into(), law, spread: Spread::Part }
+        Self { name: name.into(), unit: unit.into(), law, spread: Spread::Part, basis: String::new() }
     }
 
     /// The same input, its spread being missing knowledge that a measurement would remove.
@@ -83,6 +86,10 @@ pub trait Model: Sync {
     fn outputs(&self) -> &[Output];
     /// Everything else the answer depends on (build, schedule, settings), as text for the input hash.
     fn identity(&self) -> String {
+        String::new()
+    }
+    /// How runs are computed, in words; empty when there is but one way.
+    fn way(&self) -> String {
         String::new()
     }
     /// A worker for one thread, with the memory it needs between runs.

@@ -1,6 +1,7 @@
 //! A build as a model: its stated spreads are the inputs, figures of its operating points the outputs.
 use super::criterion::Criterion;
 use super::error::StudyError;
+use super::fast::Fast;
 use super::model::{Failure, Input, Model, Output, Worker};
 use crate::build::Build;
 use crate::error::{Error, Kind};
@@ -113,6 +114,8 @@ pub struct BuildModel {
     base: Option<f64>,
     fuses: Vec<(String, f64)>,
     identity: String,
+    /// The lanes that carry it, or why they do not.
+    fast: Result<Fast, String>,
 }
 
 impl BuildModel {
@@ -142,6 +145,7 @@ impl BuildModel {
                 .filter_map(|(n, p)| Some((n.to_string(), p.values.opt("fuse")?)))
                 .collect(),
             identity: String::new(),
+            fast: Err(String::new()),
         };
         let stated: Vec<_> = build
             .parameters()
@@ -184,7 +188,41 @@ impl BuildModel {
             }
         }
         model.identity = format!("{} at {:?}", build.input_digest(), points);
+        model.find_way();
         Ok(model)
+    }
+
+    fn find_way(&mut self) {
+        let paths: Vec<&str> = self.paths.iter().map(|p| p.0.as_str()).collect();
+        self.fast = Fast::of(&self.build, &paths, &self.points, &self.figures, self.base, &self.fuses);
+    }
+
+    /// The same through the general solver, one run after the other: to check the fast path, which gives the same
+    /// answers.
+    pub fn through_the_general_solver(mut self) -> Self {
+        self.fast = Err("it was asked for".into());
+        self
+    }
+
+    /// The same with every value that has no stated spread taken at the one of its grade ([`super::defaults`]).
+    pub fn with_spreads_by_grade(mut self) -> Result<Self, StudyError> {
+        let (build, found) = super::defaults::with_spreads_by_grade(&self.build)?;
+        for d in &found {
+            let dim = build.parameter(&d.path).map_err(|e| StudyError::Plan(e.to_string()))?.dim;
+            self.push(d.path.clone(), dim, d.grade, d.law.clone())?;
+            if let Some(input) = self.inputs.last_mut() {
+                input.basis = super::defaults::basis(d.grade);
+            }
+        }
+        self.build = build;
+        self.identity = format!("{} at {:?}", self.build.input_digest(), self.points);
+        self.find_way();
+        Ok(self)
+    }
+
+    /// Why the general solver runs it, or `None` when the lanes do.
+    pub fn why_general(&self) -> Option<&str> {
+        self.fast.as_ref().err().map(String::as_str)
     }
 
     /// The full-load pull of a build at some speeds (rad/s), judged by the shop's figures that have a meaning for it.
@@ -216,6 +254,7 @@ impl BuildModel {
             self.inputs.remove(i);
         }
         self.push(path.to_string(), dim, grade, law)?;
+        self.find_way();
         Ok(self)
     }
 
@@ -291,7 +330,17 @@ impl Model for BuildModel {
     fn identity(&self) -> String {
         self.identity.clone()
     }
+    fn way(&self) -> String {
+        match &self.fast {
+            Ok(_) => "fast path".into(),
+            Err(why) => format!("general solver, because {why}"),
+        }
+    }
     fn worker(&self) -> Box<dyn Worker + '_> {
+        if let Ok(fast) = &self.fast {
+            let inputs = self.paths.iter().map(|p| (p.1, p.2)).collect();
+            return fast.worker(&self.figures, &self.scales, inputs);
+        }
         Box::new(BuildWorker { model: self, build: self.build.clone() })
     }
 }
@@ -301,7 +350,13 @@ struct BuildWorker<'m> {
     build: Build,
 }
 
-fn failure(e: &Error) -> Failure {
+/// The worse of two values of a figure; the first may be none yet.
+pub(super) fn worst(figure: &Figure, so_far: f64, value: f64) -> f64 {
+    let worse = so_far.is_nan() || if figure.smallest() { value < so_far } else { value > so_far };
+    if worse { value } else { so_far }
+}
+
+pub(super) fn failure(e: &Error) -> Failure {
     let reason = match e.kind() {
         Kind::Solve => "no operating point found",
         Kind::Range => "outside a table or a law's range",
@@ -328,10 +383,7 @@ impl Worker for BuildWorker<'_> {
                         format!("at {:.0} rad/s and {}", op.speed().value, shown(op.boost())),
                     ));
                 }
-                let worse = y.is_nan() || if figure.smallest() { value < *y } else { value > *y };
-                if worse {
-                    *y = value;
-                }
+                *y = worst(figure, *y, value);
             }
         }
         Ok(())

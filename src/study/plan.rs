@@ -1,6 +1,6 @@
 //! What will be run: inputs, laws, draws and seed, fixed before the first run.
 use super::error::StudyError;
-use super::model::{Input, Model, Output, Spread, position};
+use super::model::{Block, Input, Model, Output, Spread, position};
 use super::sampling::{Sampling, Source, correlation::Copula, name_key};
 use crate::spec::distribution::Quantile;
 use serde::{Deserialize, Serialize};
@@ -93,6 +93,8 @@ pub struct Cost {
     pub time: Duration,
     /// Threads counted on.
     pub threads: usize,
+    /// How runs are computed.
+    pub way: String,
 }
 
 impl fmt::Display for Cost {
@@ -105,7 +107,8 @@ impl fmt::Display for Cost {
             self.threads,
             if self.threads == 1 { "" } else { "s" },
             self.memory as f64 / (1 << 20) as f64
-        )
+        )?;
+        if self.way.is_empty() { Ok(()) } else { write!(f, "; {}", self.way) }
     }
 }
 
@@ -285,29 +288,35 @@ impl Plan {
         }
     }
 
-    /// What the plan will take, timed on a few runs of the model at the middle of its inputs.
+    /// What the plan will take, timed on a few of its first runs: one by one, then as many side by side as the plan does
+    /// when they are quick.
     pub fn cost(&self, model: &dyn Model) -> Result<Cost, StudyError> {
+        const TRIAL: Duration = Duration::from_millis(50);
         let filler = Filler::new(self)?;
         self.matches(model)?;
         let mut worker = model.worker();
-        let mut y = vec![0.0; self.outputs.len()];
-        let mut columns: Vec<Vec<f64>> = vec![vec![0.0; 1]; self.inputs.len()];
-        let (started, mut tried) = (Instant::now(), 0);
-        while tried < self.runs().min(64) && started.elapsed() < Duration::from_millis(50) {
-            filler.fill(tried, &mut columns.iter_mut().map(|c| c.as_mut_slice()).collect::<Vec<_>>());
-            let x: Vec<f64> = columns.iter().map(|c| c[0]).collect();
-            // A failing run takes its time all the same.
-            let _ = worker.run(&x, &mut y);
-            tried += 1;
+        let mut block = Block::new(self.inputs.len(), self.outputs.len(), self.block() as usize);
+        let (mut tried, mut len) = (0, 1);
+        let (mut each, started) = (f64::INFINITY, Instant::now());
+        while tried < self.runs() && started.elapsed() < TRIAL {
+            len = len.min(self.runs() - tried);
+            let now = Instant::now();
+            block.reset(len as usize);
+            filler.fill(tried, &mut block.input_columns());
+            // Failing runs take their time all the same.
+            worker.run_block(&mut block);
+            each = now.elapsed().as_secs_f64() / len as f64;
+            tried += len;
+            len = (4 * len).min(self.block()).min(((0.5 * TRIAL.as_secs_f64() / each) as u64).max(1));
         }
         let threads = rayon::current_num_threads();
-        let each = started.elapsed().as_secs_f64() / tried.max(1) as f64;
         Ok(Cost {
             runs: self.runs(),
             // Answers, and one column more for sorting.
             memory: self.runs() * 8 * (self.outputs.len() as u64 + 1),
             time: Duration::from_secs_f64(each * self.runs() as f64 / threads as f64),
             threads,
+            way: model.way(),
         })
     }
 

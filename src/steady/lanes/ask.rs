@@ -2,7 +2,7 @@
 
 use super::super::operating::Operating;
 use super::columns::{Car, Lanes, MAX_KNOTS};
-use super::math::{exp, ln, max, min};
+use super::math::{exp, fma, ln, max, min};
 use super::reduced::{Compensation, Layout, Port, Reduced};
 use crate::build::Build;
 use crate::error::Result;
@@ -123,36 +123,37 @@ impl<const W: usize> Ask<W> {
         }
         for i in 0..W {
             let p = &car.poppet;
-            self.crack[i] =
-                (self.reference[i] * p.area[i] + p.preload[i] - p.to[i] * p.seat_area[i]) / p.net[i];
+            let opens = fma(self.reference[i], p.area[i], p.preload[i]);
+            self.crack[i] = fma(-p.to[i], p.seat_area[i], opens) * p.over_net[i];
         }
         self.valid = [1.0; W];
         if set.running {
+            let cycles = speed / (2.0 * std::f64::consts::TAU);
+            let (breath, demand) = (set.ve * cycles, op.demand_factor);
             for i in 0..W {
                 let outside = e.outside[i];
                 let mut charge = outside;
                 let mut good = self.manifold[i] >= 5e3 && speed <= e.rev_limit[i] * 1.05;
                 if pressed {
-                    let ratio =
-                        (self.manifold[i] + e.intercooler_loss[i]) / (car.ambient[i] - e.intake_loss[i]);
-                    let t2 =
-                        outside * (1.0 + (exp((GAMMA - 1.0) / GAMMA * ln(ratio)) - 1.0) / e.compressor[i]);
-                    charge = t2 - e.intercooler[i] * (t2 - outside);
+                    let ratio = (self.manifold[i] + e.intercooler_loss[i]) * e.over_intake[i];
+                    let rise = exp((GAMMA - 1.0) / GAMMA * ln(ratio)) - 1.0;
+                    let t2 = outside * fma(rise, e.over_compressor[i], 1.0);
+                    charge = fma(-e.intercooler[i], t2 - outside, t2);
                     good &= (1.0..=6.0).contains(&ratio);
                     good &= e.compressor[i] > 0.0 && e.compressor[i] <= 1.0;
                     good &= (0.0..=1.0).contains(&e.intercooler[i]);
                 }
                 let given = e.charge[i];
                 charge = if given > 0.0 { given } else { charge };
-                let air = e.breath[i] * set.ve * self.manifold[i] / charge
-                    * (speed / (2.0 * std::f64::consts::TAU));
+                let inhaled = e.breath[i] * breath / charge;
+                let air = inhaled * self.manifold[i];
                 good &= (0.5..=2.0).contains(&e.lambda[i]);
                 self.valid[i] = if good { 1.0 } else { 0.0 };
                 self.charge[i] = charge;
                 self.air[i] = air;
-                self.asked[i] = air / (e.lambda[i] * e.afr[i]) * op.demand_factor / car.rho[i];
-                let read = (self.manifold[i] + car.injection.read[i]) / self.manifold[i];
-                self.mass[i] = op.demand_factor * air * read * car.injection.mass[i] * set.cycle;
+                self.asked[i] = air * demand * e.fuel[i];
+                let read = self.manifold[i] + car.injection.read[i];
+                self.mass[i] = demand * inhaled * read * car.injection.mass[i] * set.cycle;
             }
         } else {
             self.air = [0.0; W];
@@ -161,12 +162,17 @@ impl<const W: usize> Ask<W> {
         }
         self.fill_dead(lay, car);
         self.pulse = [0.0; W];
-        if set.running && lay.compensation != Compensation::RailSensor {
-            let less = if lay.compensation == Compensation::BaseLessManifold { 1.0 } else { 0.0 };
-            let j = &car.injection;
+        let j = &car.injection;
+        if set.running && lay.compensation == Compensation::None {
+            let (dead, _) = self.dead_at(lay, &j.base);
+            for i in 0..W {
+                self.pulse[i] = min(fma(self.mass[i], j.width[i], dead[i] + j.dead_error[i]), set.cycle);
+                self.valid[i] = if j.base[i] > 0.0 { self.valid[i] } else { 0.0 };
+            }
+        } else if set.running && lay.compensation == Compensation::BaseLessManifold {
             let mut believed = [0.0; W];
             for i in 0..W {
-                believed[i] = j.base[i] - less * (self.manifold[i] + j.read[i] - car.ambient[i]);
+                believed[i] = j.base[i] - (self.manifold[i] + j.read[i] - car.ambient[i]);
             }
             let (dead, _) = self.dead_at(lay, &believed);
             for i in 0..W {
@@ -186,10 +192,10 @@ impl<const W: usize> Ask<W> {
                 self.dead[j][i] = table.seconds[0][j] + car.injection.dead[i];
             }
             for k in 1..table.volts.len() {
-                let (from, width) = (table.volts[k - 1], table.volts[k] - table.volts[k - 1]);
+                let (from, over) = (table.volts[k - 1], 1.0 / (table.volts[k] - table.volts[k - 1]));
                 let step = table.seconds[k][j] - table.seconds[k - 1][j];
                 for i in 0..W {
-                    self.dead[j][i] += step * min(max((self.volts[i] - from) / width, 0.0), 1.0);
+                    self.dead[j][i] += step * min(max((self.volts[i] - from) * over, 0.0), 1.0);
                 }
             }
         }
@@ -201,12 +207,12 @@ impl<const W: usize> Ask<W> {
         let knots = &lay.dead.differences;
         let (mut t, mut slope) = (self.dead[0], [0.0; W]);
         for j in 1..knots.len() {
-            let (from, width) = (knots[j - 1], knots[j] - knots[j - 1]);
+            let (from, over) = (knots[j - 1], 1.0 / (knots[j] - knots[j - 1]));
             for i in 0..W {
                 let step = self.dead[j][i] - self.dead[j - 1][i];
-                let at = (dp[i] - from) / width;
-                t[i] += step * min(max(at, 0.0), 1.0);
-                slope[i] += if at > 0.0 && at < 1.0 { step / width } else { 0.0 };
+                let at = (dp[i] - from) * over;
+                t[i] = fma(step, min(max(at, 0.0), 1.0), t[i]);
+                slope[i] += if at > 0.0 && at < 1.0 { step * over } else { 0.0 };
             }
         }
         (t, slope)

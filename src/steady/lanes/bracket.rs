@@ -5,7 +5,7 @@
 
 use super::ask::{Ask, Setting};
 use super::columns::{Car, MAX_LEGS, Series};
-use super::law::{inject, leg, series};
+use super::law::{LegEnd, NearLeg, inject, leg, series};
 use super::newton::{SHUT, State};
 use super::reduced::{Layout, SeriesLayout};
 use crate::part::regulator::Regulator;
@@ -70,12 +70,18 @@ const MOST: f64 = 1e-3;
 const FLOW: f64 = 1e-17;
 const PRESSURE: f64 = 1e-7;
 
+/// A pump's leg by the exact laws.
+fn end_of(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting, k: usize, q: f64) -> LegEnd<1> {
+    let mut near = NearLeg::nowhere();
+    leg(&lay.legs[k], &car.legs[k], &mut near, 1.0, &car.vapour, &ask.volts, set.op.boost, &[q])
+}
+
 /// Flows of the pumps at a pressure where they meet.
 fn pumps(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting, at: f64) -> Option<[f64; MAX_LEGS]> {
     let mut out = [0.0; MAX_LEGS];
     for k in 0..lay.legs.len() {
         let end =
-            |q: f64| leg(&lay.legs[k], &car.legs[k], &car.vapour, &ask.volts, set.op.boost, &[q]).p[0] - at;
+            |q: f64| end_of(lay, car, ask, set, k, q).p[0] - at;
         // Beyond a shut check valve's steep branch the flow is below zero.
         out[k] = if end(0.0) > 0.0 { root(0.0, MOST, FLOW, end)? } else { root(-1e-4, 0.0, FLOW, end)? };
     }
@@ -153,7 +159,7 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     out.injected = [injection];
     let mut left = injection + q;
     for k in 0..legs {
-        let end = leg(&lay.legs[k], &car.legs[k], &car.vapour, &ask.volts, set.op.boost, &[flows[k]]);
+        let end = end_of(lay, car, ask, set, k, flows[k]);
         out.q[k] = [flows[k]];
         out.inlet[k] = end.inlet;
         left -= flows[k];

@@ -11,7 +11,8 @@ pub(super) const MAX_KNOTS: usize = 6;
 pub(super) trait Lanes<const W: usize> {
     type One;
     fn blank() -> Self;
-    fn put(&mut self, lane: usize, one: &Self::One);
+    /// One lane alone.
+    fn pick(&self, lane: usize) -> Self::One;
 }
 
 impl<const W: usize> Lanes<W> for [f64; W] {
@@ -19,9 +20,8 @@ impl<const W: usize> Lanes<W> for [f64; W] {
     fn blank() -> Self {
         [0.0; W]
     }
-    #[inline(always)]
-    fn put(&mut self, lane: usize, one: &[f64; 1]) {
-        self[lane] = one[0];
+    fn pick(&self, lane: usize) -> [f64; 1] {
+        [self[lane]]
     }
 }
 
@@ -30,10 +30,8 @@ impl<const W: usize, const N: usize, T: Lanes<W>> Lanes<W> for [T; N] {
     fn blank() -> Self {
         std::array::from_fn(|_| T::blank())
     }
-    fn put(&mut self, lane: usize, one: &[T::One; N]) {
-        for (to, from) in self.iter_mut().zip(one) {
-            to.put(lane, from);
-        }
+    fn pick(&self, lane: usize) -> [T::One; N] {
+        std::array::from_fn(|i| self[i].pick(lane))
     }
 }
 
@@ -47,8 +45,8 @@ macro_rules! columns {
             fn blank() -> Self {
                 Self { $($field: Lanes::<W>::blank()),* }
             }
-            fn put(&mut self, lane: usize, one: &$name<1>) {
-                $(Lanes::<W>::put(&mut self.$field, lane, &one.$field);)*
+            fn pick(&self, lane: usize) -> $name<1> {
+                $name { $($field: Lanes::<W>::pick(&self.$field, lane)),* }
             }
         }
     )*};
@@ -75,7 +73,6 @@ columns! {
     Pump {
         g: [f64; W],
         c: [f64; W],
-        slip: [f64; W],
         a: [f64; W],
         b: [f64; W],
         t: [f64; W],
@@ -86,6 +83,11 @@ columns! {
         relief: [f64; W],
         relief_slope: [f64; W],
         required: [f64; W],
+        over_required: [f64; W],
+        /// Of a displacement element: flow that the idle current costs, loss of flow with rise.
+        still: [f64; W],
+        stiff: [f64; W],
+        over_stiff: [f64; W],
     }
     /// From a tank through a pump.
     Leg {
@@ -100,6 +102,7 @@ columns! {
     Poppet {
         area: [f64; W],
         net: [f64; W],
+        over_net: [f64; W],
         seat_area: [f64; W],
         curtain: [f64; W],
         rate: [f64; W],
@@ -120,6 +123,7 @@ columns! {
         /// Leak, the same way.
         leak: [f64; W],
         short: [f64; W],
+        over_short: [f64; W],
         count: [f64; W],
         spread: [f64; W],
         dead: [f64; W],
@@ -128,6 +132,8 @@ columns! {
         read: [f64; W],
         coefficient: [f64; W],
         base: [f64; W],
+        /// Open time over the mass of one injection, at base.
+        width: [f64; W],
         /// Believed air over true air and believed ratio.
         mass: [f64; W],
     }
@@ -137,13 +143,27 @@ columns! {
         breath: [f64; W],
         lambda: [f64; W],
         afr: [f64; W],
+        /// Fuel volume for a mass of air at the target.
+        fuel: [f64; W],
         outside: [f64; W],
         compressor: [f64; W],
+        over_compressor: [f64; W],
+        /// One over what the compressor breathes in.
+        over_intake: [f64; W],
         intercooler: [f64; W],
         intake_loss: [f64; W],
         intercooler_loss: [f64; W],
         charge: [f64; W],
         rev_limit: [f64; W],
+    }
+    /// The state of the fuel; `known` is zero where its laws refuse.
+    Fuel {
+        known: [f64; W],
+        rho: [f64; W],
+        mu: [f64; W],
+        vapour: [f64; W],
+        afr: [f64; W],
+        density15: [f64; W],
     }
     /// One car.
     Car {

@@ -2,7 +2,7 @@
 
 use super::ask::{Ask, Setting};
 use super::columns::{Car, Leg, Pump, Series};
-use super::math::{f_times_re, max, min};
+use super::math::{fma, friction, max, min};
 use super::reduced::{Compensation, Layout, LegLayout, SeriesLayout};
 use crate::part::check_valve::CLOSED_SLOPE;
 use crate::part::orifice::DP_SMALL;
@@ -10,7 +10,36 @@ use crate::part::orifice::DP_SMALL;
 /// Part of its flow that a vapour-locked pump still weeps, as in [`crate::part::pump`].
 const LEAST_DERATING: f64 = 0.05;
 
-/// Loss of parts in series and its slope.
+/// A loss about a flow at which it was computed: value, slope and half the curvature.
+#[derive(Clone, Debug)]
+pub(super) struct Near<const W: usize> {
+    at: [f64; W],
+    /// How far from there the expansion holds.
+    reach: [f64; W],
+    loss: [f64; W],
+    slope: [f64; W],
+    bend: [f64; W],
+}
+
+/// Part of the flow over which a quadratic stands for the loss: where the friction's exponent hardly changes it leaves
+/// 1e-6 of the loss, in transition (Reynolds numbers of 2000 to 4000) as much on the shorter one.
+const REACH: f64 = 0.015;
+const REACH_IN_TRANSITION: f64 = 0.002;
+
+impl<const W: usize> Near<W> {
+    /// Nothing computed yet.
+    pub fn nowhere() -> Self {
+        let z = [0.0; W];
+        Self { at: z, reach: [-1.0; W], loss: z, slope: z, bend: z }
+    }
+
+    /// Forgets what was computed: the car is another.
+    pub fn forget(&mut self) {
+        self.reach = [-1.0; W];
+    }
+}
+
+/// Loss of parts in series and its slope, by the exact laws.
 #[inline(always)]
 pub(super) fn series<const W: usize>(
     lay: &SeriesLayout,
@@ -19,28 +48,99 @@ pub(super) fn series<const W: usize>(
     loss: &mut [f64; W],
     slope: &mut [f64; W],
 ) {
+    let (mut bend, mut reach) = ([0.0; W], [0.0; W]);
+    expand(lay, s, q, loss, slope, &mut bend, &mut reach);
+}
+
+/// The same with half the curvature and how far the expansion holds.
+#[inline(always)]
+fn expand<const W: usize>(
+    lay: &SeriesLayout,
+    s: &Series<W>,
+    q: &[f64; W],
+    loss: &mut [f64; W],
+    slope: &mut [f64; W],
+    bend: &mut [f64; W],
+    reach: &mut [f64; W],
+) {
     for i in 0..W {
-        let quad = s.quad[i] * q[i].abs();
-        loss[i] = s.head[i] + (s.lin[i] + quad) * q[i];
-        slope[i] = s.lin[i] + 2.0 * quad;
+        let signed = if q[i] < 0.0 { -s.quad[i] } else { s.quad[i] };
+        let quad = signed * q[i];
+        loss[i] = fma(s.lin[i] + quad, q[i], s.head[i]);
+        slope[i] = fma(2.0, quad, s.lin[i]);
+        bend[i] = signed;
+        reach[i] = REACH;
     }
     for line in &s.line[..lay.lines()] {
         for i in 0..W {
-            let (phi, rise) = f_times_re(line.re[i] * q[i].abs(), line.rough[i]);
-            loss[i] += line.visc[i] * phi * q[i];
-            slope[i] += line.visc[i] * (phi + rise);
+            let size = q[i].abs();
+            let (phi, rise, bent) = friction(line.re[i] * size, line.rough[i]);
+            let visc = line.visc[i];
+            loss[i] = fma(visc * phi, q[i], loss[i]);
+            slope[i] = fma(visc, phi + rise, slope[i]);
+            bend[i] += 0.5 * visc * (rise + bent) / if q[i] < 0.0 { min(q[i], -1e-12) } else { max(q[i], 1e-12) };
+            // How the exponent of the flow changes with ln Re.
+            let changes = fma(bent, phi, -rise * rise).abs();
+            let even = changes < 0.1 * phi * phi && rise < 1.05 * phi;
+            reach[i] = if even { reach[i] } else { REACH_IN_TRANSITION };
         }
     }
     if lay.has_check() {
         for i in 0..W {
             let y = q[i] * s.valve[i];
             let y2 = y * y;
-            let r = (y2 * y2 + 4.0 * DP_SMALL * DP_SMALL).sqrt();
+            let r = fma(y2, y2, 4.0 * DP_SMALL * DP_SMALL).sqrt();
             let h = (0.5 * (y2 + r)).sqrt();
             let open = q[i] > 0.0;
             loss[i] += s.crack[i] + if open { y * h } else { s.shut[i] * q[i] };
             slope[i] += if open { s.valve[i] * (h + 0.5 * y2 * (1.0 + y2 / r) / h) } else { s.shut[i] };
+            bend[i] += s.valve[i] * s.valve[i];
+            // Near nothing the square is rounded off.
+            reach[i] = if open && y2 > 30.0 * DP_SMALL { reach[i] } else { 0.0 };
         }
+    }
+    for i in 0..W {
+        reach[i] *= q[i].abs();
+    }
+}
+
+/// Loss of parts in series and its slope: expanded about a flow nearby, which is moved here when it is too far. A lane
+/// moves its own only. `reach` stretches what is near: a step that is not the last need not be exact.
+#[inline(always)]
+pub(super) fn series_near<const W: usize>(
+    lay: &SeriesLayout,
+    s: &Series<W>,
+    near: &mut Near<W>,
+    reach: f64,
+    q: &[f64; W],
+    loss: &mut [f64; W],
+    slope: &mut [f64; W],
+) {
+    if lay.lines() == 0 && !lay.has_check() {
+        series(lay, s, q, loss, slope);
+        return;
+    }
+    let mut any = false;
+    for i in 0..W {
+        any |= (q[i] - near.at[i]).abs() > reach * near.reach[i];
+    }
+    if any {
+        let (mut p, mut by, mut bend, mut holds) = ([0.0; W], [0.0; W], [0.0; W], [0.0; W]);
+        expand(lay, s, q, &mut p, &mut by, &mut bend, &mut holds);
+        for i in 0..W {
+            let far = (q[i] - near.at[i]).abs() > reach * near.reach[i];
+            near.loss[i] = if far { p[i] } else { near.loss[i] };
+            near.slope[i] = if far { by[i] } else { near.slope[i] };
+            near.bend[i] = if far { bend[i] } else { near.bend[i] };
+            near.reach[i] = if far { holds[i] } else { near.reach[i] };
+            near.at[i] = if far { q[i] } else { near.at[i] };
+        }
+    }
+    for i in 0..W {
+        let by = q[i] - near.at[i];
+        let bent = near.bend[i] * by;
+        loss[i] = fma(near.slope[i] + bent, by, near.loss[i]);
+        slope[i] = fma(2.0, bent, near.slope[i]);
     }
 }
 
@@ -73,21 +173,23 @@ pub(super) fn pump<const W: usize>(
     margin: &[f64; W],
     out: &mut Work<W>,
 ) {
-    let (mut derating, mut by_margin) = ([1.0; W], [0.0; W]);
+    let (mut derating, mut by_margin, mut inner) = ([1.0; W], [0.0; W], *q);
+    let mut strained = false;
     for i in 0..W {
-        let needs = p.required[i];
-        let f = margin[i] / max(needs, 1e-9);
-        let enough = needs <= 0.0 || margin[i] >= needs;
-        let least = f <= LEAST_DERATING;
-        let enough = enough || q[i] <= 0.0; // what runs backwards is not derated
-        derating[i] = if enough { 1.0 } else { max(f, LEAST_DERATING) };
-        by_margin[i] = if enough || least { 0.0 } else { 1.0 / max(needs, 1e-9) };
+        strained |= margin[i] < p.required[i] && p.required[i] > 0.0 && q[i] > 0.0;
     }
-    let mut inner = [0.0; W];
+    if strained {
+        for i in 0..W {
+            let f = margin[i] * p.over_required[i];
+            // What runs backwards is not derated.
+            let enough = margin[i] >= p.required[i] || p.required[i] <= 0.0 || q[i] <= 0.0;
+            let least = f <= LEAST_DERATING;
+            derating[i] = if enough { 1.0 } else { max(f, LEAST_DERATING) };
+            by_margin[i] = if enough || least { 0.0 } else { p.over_required[i] };
+            inner[i] = q[i] / derating[i];
+        }
+    }
     let mut fall = [0.0; W];
-    for i in 0..W {
-        inner[i] = q[i] / derating[i];
-    }
     if regenerative {
         let mut q_element = inner;
         for i in 0..W {
@@ -127,20 +229,35 @@ pub(super) fn pump<const W: usize>(
             out.current[i] = p.idle[i] + (p.t[i] * e - p.u[i] * qe) * e;
         }
     } else {
+        let mut relieved = false;
         for i in 0..W {
-            let drive = p.g[i] * (volts[i] - p.idle[i] * p.r[i]) - inner[i];
-            let stiff = p.g[i] * p.c[i] * p.r[i] + p.slip[i];
-            let free = drive / stiff;
-            let over = free > p.relief[i];
-            let relieved = stiff + 1.0 / p.relief_slope[i];
-            out.rise[i] = if over { (drive + p.relief[i] / p.relief_slope[i]) / relieved } else { free };
-            fall[i] = -1.0 / if over { relieved } else { stiff };
-            out.current[i] = p.idle[i] + p.c[i] * out.rise[i];
+            let drive = fma(p.g[i], volts[i], -p.still[i]) - inner[i];
+            out.rise[i] = drive * p.over_stiff[i];
+            fall[i] = -p.over_stiff[i];
+            relieved |= out.rise[i] > p.relief[i];
+        }
+        if relieved {
+            for i in 0..W {
+                let drive = fma(p.g[i], volts[i], -p.still[i]) - inner[i];
+                let over = out.rise[i] > p.relief[i];
+                let opens = 1.0 / p.relief_slope[i];
+                let all = p.stiff[i] + opens;
+                out.rise[i] = if over { fma(p.relief[i], opens, drive) / all } else { out.rise[i] };
+                fall[i] = if over { -1.0 / all } else { fall[i] };
+            }
+        }
+        for i in 0..W {
+            out.current[i] = fma(p.c[i], out.rise[i], p.idle[i]);
         }
     }
-    for i in 0..W {
-        out.slope[i] = fall[i] / derating[i];
-        out.by_inlet[i] = -fall[i] * inner[i] / derating[i] * by_margin[i];
+    if strained {
+        for i in 0..W {
+            out.slope[i] = fall[i] / derating[i];
+            out.by_inlet[i] = -fall[i] * inner[i] / derating[i] * by_margin[i];
+        }
+    } else {
+        out.slope = fall;
+        out.by_inlet = [0.0; W];
     }
 }
 
@@ -163,7 +280,7 @@ pub(super) fn against<const W: usize>(
                 q[i] = min(max(q[i], 1e-7), 2e-4);
             }
         } else {
-            q[i] = p.g[i] * drive - (p.g[i] * p.c[i] * p.r[i] + p.slip[i]) * rise[i];
+            q[i] = p.g[i] * drive - p.stiff[i] * rise[i];
             q[i] = min(max(q[i], 1e-7), 2e-4);
         }
     }
@@ -181,11 +298,31 @@ pub(super) struct LegEnd<const W: usize> {
     pub by_inlet: [f64; W],
 }
 
+/// What was computed of a leg nearby.
+#[derive(Clone, Debug)]
+pub(super) struct NearLeg<const W: usize> {
+    before: Near<W>,
+    after: Near<W>,
+}
+
+impl<const W: usize> NearLeg<W> {
+    pub fn nowhere() -> Self {
+        Self { before: Near::nowhere(), after: Near::nowhere() }
+    }
+
+    pub fn forget(&mut self) {
+        self.before.forget();
+        self.after.forget();
+    }
+}
+
 /// A pump's leg at a flow.
 #[inline(always)]
 pub(super) fn leg<const W: usize>(
     lay: &LegLayout,
     leg: &Leg<W>,
+    near: &mut NearLeg<W>,
+    reach: f64,
     vapour: &[f64; W],
     volts: &[f64; W],
     boost: f64,
@@ -193,8 +330,8 @@ pub(super) fn leg<const W: usize>(
 ) -> LegEnd<W> {
     let (mut before, mut before_slope) = ([0.0; W], [0.0; W]);
     let (mut after, mut after_slope) = ([0.0; W], [0.0; W]);
-    series(&lay.before, &leg.before, q, &mut before, &mut before_slope);
-    series(&lay.after, &leg.after, q, &mut after, &mut after_slope);
+    series_near(&lay.before, &leg.before, &mut near.before, reach, q, &mut before, &mut before_slope);
+    series_near(&lay.after, &leg.after, &mut near.after, reach, q, &mut after, &mut after_slope);
     let mut inlet = [0.0; W];
     let mut margin = [0.0; W];
     for i in 0..W {
@@ -249,55 +386,69 @@ pub(super) fn inject<const W: usize>(
                 pulse_slope[i] = if asked < cycle { falls + dead_slope[i] } else { 0.0 };
             }
         }
+        // Most draws are between not opening in full and not shutting in full.
+        let mut unusual = false;
         for i in 0..W {
-            let short = j.short[i];
-            // From not opening to not shutting; late: it shuts ever later before the next pulse.
-            let late = dead[i].abs();
-            let left = cycle - pulse[i];
-            let leaves = left < late;
-            let effective = if leaves { cycle - late - dead[i] } else { pulse[i] - dead[i] };
-            let time = max(effective, 0.0);
-            let x = time / max(short, 1e-12);
-            let brief = time < short;
-            let inside = if brief { short * x * x * (2.0 - x) } else { time };
-            let lever = if effective <= 0.0 {
-                0.0
-            } else if brief {
-                x * (4.0 - 3.0 * x)
-            } else {
-                1.0
-            };
-            let moved = lever * (pulse_slope[i] - dead_slope[i]);
-            let late_slope = if dead[i] < 0.0 { -dead_slope[i] } else { dead_slope[i] };
-            let share = 1.0 - left / max(late, 1e-12);
-            let at_last_slope = lever * (-late_slope - dead_slope[i]);
-            let share_slope = (pulse_slope[i] + left / max(late, 1e-12) * late_slope) / max(late, 1e-12);
-            let late_open = inside + (cycle - inside) * share;
-            let late_moved = at_last_slope * (1.0 - share) + (cycle - inside) * share_slope;
-            let held = pulse[i] >= cycle;
-            let off = pulse[i] <= 0.0;
-            let some = if leaves { late_open } else { inside };
-            let some_slope = if leaves { late_moved } else { moved };
-            open[i] = if off {
-                0.0
-            } else if held {
-                cycle
-            } else {
-                some
-            };
-            open_slope[i] = if off || held { 0.0 } else { some_slope };
+            let effective = pulse[i] - dead[i];
+            open[i] = effective;
+            open_slope[i] = pulse_slope[i] - dead_slope[i];
+            let usual = cycle - pulse[i] >= dead[i].abs() && effective >= j.short[i] && pulse[i] > 0.0;
+            unusual |= !usual;
+        }
+        if unusual {
+            for i in 0..W {
+                let short = j.short[i];
+                // From not opening to not shutting; late: it shuts ever later before the next pulse.
+                let late = dead[i].abs();
+                let left = cycle - pulse[i];
+                let leaves = left < late;
+                let effective = if leaves { cycle - late - dead[i] } else { pulse[i] - dead[i] };
+                let time = max(effective, 0.0);
+                let x = time * j.over_short[i];
+                let brief = time < short;
+                let inside = if brief { short * x * x * (2.0 - x) } else { time };
+                let lever = if effective <= 0.0 {
+                    0.0
+                } else if brief {
+                    x * (4.0 - 3.0 * x)
+                } else {
+                    1.0
+                };
+                let moved = lever * (pulse_slope[i] - dead_slope[i]);
+                let late_slope = if dead[i] < 0.0 { -dead_slope[i] } else { dead_slope[i] };
+                let over_late = 1.0 / max(late, 1e-12);
+                let share = 1.0 - left * over_late;
+                let at_last_slope = lever * (-late_slope - dead_slope[i]);
+                let share_slope = (pulse_slope[i] + left * over_late * late_slope) * over_late;
+                let late_open = inside + (cycle - inside) * share;
+                let late_moved = at_last_slope * (1.0 - share) + (cycle - inside) * share_slope;
+                let held = pulse[i] >= cycle;
+                let off = pulse[i] <= 0.0;
+                let some = if leaves { late_open } else { inside };
+                let some_slope = if leaves { late_moved } else { moved };
+                open[i] = if off {
+                    0.0
+                } else if held {
+                    cycle
+                } else {
+                    some
+                };
+                open_slope[i] = if off || held { 0.0 } else { some_slope };
+            }
         }
     }
     let (mut q, mut slope) = ([0.0; W], [0.0; W]);
     let part = if set.running { 1.0 / cycle } else { 0.0 };
     for i in 0..W {
-        let square = dp[i] * dp[i] + DP_SMALL * DP_SMALL;
-        let fourth = square.sqrt().sqrt();
-        let unit = dp[i] / fourth;
-        let unit_slope = (1.0 - 0.5 * dp[i] * dp[i] / square) / fourth;
-        let wide = j.open[i] * open[i] * part + j.leak[i];
+        let square = fma(dp[i], dp[i], DP_SMALL * DP_SMALL);
+        let over_fourth = 1.0 / square.sqrt().sqrt();
+        let unit = dp[i] * over_fourth;
+        let over = over_fourth * over_fourth;
+        let unit_slope = fma(-0.5 * unit * unit, over, 1.0) * over_fourth;
+        let full = j.open[i] * part;
+        let wide = fma(full, open[i], j.leak[i]);
         q[i] = wide * unit;
-        slope[i] = wide * unit_slope + j.open[i] * open_slope[i] * part * unit;
+        slope[i] = fma(wide, unit_slope, full * open_slope[i] * unit);
     }
     Injected { q, slope, pulse }
 }

@@ -15,16 +15,18 @@
 
 use super::ask::{Ask, Setting};
 use super::columns::{Car, MAX_LEGS};
-use super::law::{against, inject, leg, series};
-use super::math::{max, min};
+use super::law::{Near, NearLeg, against, inject, leg, series_near};
+use super::math::{fma, max, min};
 use super::reduced::Layout;
 
+/// How much further than they hold a first step uses expansions.
+const FIRST_REACH: f64 = 10.0;
 /// Slope of the shut regulator, as in [`crate::part::regulator`].
 pub(super) const SHUT: f64 = 1e16;
 /// The last step of the difference, Pa: Newton squares what is left, so less than 1e-4 Pa remains.
-const LAST: f64 = 2.0;
+const LAST: f64 = 10.0;
 /// The same for a flow, m³/s, and as a part of one pump's.
-const LAST_FLOW: f64 = 3e-9;
+const LAST_FLOW: f64 = 1e-8;
 const LAST_PART: f64 = 1e-4;
 /// The same for the pressure where pumps meet, Pa.
 pub(super) const LAST_LEVEL: f64 = 100.0;
@@ -54,6 +56,36 @@ pub(super) struct State<const W: usize> {
     leg_slope: [[f64; W]; MAX_LEGS],
     asked: [f64; W],
     crack: [f64; W],
+    /// Losses computed nearby.
+    pub near: Nearby<W>,
+}
+
+/// Losses of a car's branches, each about a flow at which it was computed.
+#[derive(Clone, Debug)]
+pub(super) struct Nearby<const W: usize> {
+    pub legs: [NearLeg<W>; MAX_LEGS],
+    pub feed: Near<W>,
+    to_regulator: Near<W>,
+    back: Near<W>,
+}
+
+impl<const W: usize> Nearby<W> {
+    fn nowhere() -> Self {
+        Self {
+            legs: std::array::from_fn(|_| NearLeg::nowhere()),
+            feed: Near::nowhere(),
+            to_regulator: Near::nowhere(),
+            back: Near::nowhere(),
+        }
+    }
+
+    /// The car is another.
+    pub fn forget(&mut self) {
+        self.legs.iter_mut().for_each(NearLeg::forget);
+        self.feed.forget();
+        self.to_regulator.forget();
+        self.back.forget();
+    }
 }
 
 impl<const W: usize> State<W> {
@@ -75,6 +107,7 @@ impl<const W: usize> State<W> {
             leg_slope: [z; MAX_LEGS],
             asked: z,
             crack: z,
+            near: Nearby::nowhere(),
         }
     }
 
@@ -106,7 +139,8 @@ impl<const W: usize> State<W> {
             }
             // Without losses the pump brings more than it will; one tangent takes the losses off.
             let mut q = against(lay.regenerative, &car_leg.pump, &ask.volts, &rise);
-            let end = leg(lay, car_leg, &car.vapour, &ask.volts, set.op.boost, &q);
+            let near = &mut self.near.legs[k];
+            let end = leg(lay, car_leg, near, 1.0, &car.vapour, &ask.volts, set.op.boost, &q);
             for i in 0..W {
                 let slope = min(end.slope[i], -1.0);
                 let less = (rise[i] + car_leg.from[i] - end.p[i]) / slope;
@@ -177,7 +211,8 @@ impl<const W: usize> State<W> {
     pub fn follow_from(&mut self, lay: &Layout, car: &Car<W>, ask: &Ask<W>, set: &Setting) {
         self.supply_slope = [0.0; W];
         for (k, l) in lay.legs.iter().enumerate() {
-            let end = leg(l, &car.legs[k], &car.vapour, &ask.volts, set.op.boost, &self.q[k]);
+            let near = &mut self.near.legs[k];
+            let end = leg(l, &car.legs[k], near, 1.0, &car.vapour, &ask.volts, set.op.boost, &self.q[k]);
             for i in 0..W {
                 self.leg_slope[k][i] = min(end.slope[i], -1.0);
                 self.supply_slope[i] += 1.0 / self.leg_slope[k][i];
@@ -206,7 +241,10 @@ impl<const W: usize> State<W> {
             self.steps[i] = 0.0;
         }
         let z = [0.0; W];
-        for _ in 0..most {
+        for step in 0..most {
+            // The first step may use what a neighbouring point left, the second computes afresh, the last stay there.
+            let first = step == 0;
+            let reach = [FIRST_REACH, 0.0, 1.0][step.min(2)];
             // Regulator and return.
             let (mut qr, mut qr_x, mut qr_d, mut area, mut area_x) = (z, z, z, z, z);
             for i in 0..W {
@@ -215,45 +253,56 @@ impl<const W: usize> State<W> {
                 let lifting = curtain < p.seat_area[i];
                 area[i] = if lifting { curtain } else { p.seat_area[i] };
                 area_x[i] = if lifting { p.curtain[i] } else { 0.0 };
-                qr[i] = p.flow[i] * area[i] * root;
+                let wide = p.flow[i] * area[i];
+                qr[i] = wide * root;
                 qr_x[i] = p.flow[i] * area_x[i] * root;
-                qr_d[i] = if self.d[i] > 1e-2 { 0.5 * qr[i] / self.d[i] } else { 0.0 };
+                qr_d[i] = if self.d[i] > 1e-2 { 0.5 * wide / root } else { 0.0 };
             }
             let (mut loss, mut loss_q) = (z, z);
-            series(&lay.back, &car.back, &qr, &mut loss, &mut loss_q);
+            series_near(&lay.back, &car.back, &mut self.near.back, reach, &qr, &mut loss, &mut loss_q);
             let (mut up, mut up_q) = (z, z);
             if !lay.to_regulator.is_empty() {
-                series(&lay.to_regulator, &car.to_regulator, &qr, &mut up, &mut up_q);
+                let near = &mut self.near.to_regulator;
+                series_near(&lay.to_regulator, &car.to_regulator, near, reach, &qr, &mut up, &mut up_q);
             }
             // Rail and injectors.
             let (mut rail, mut rail_x, mut rail_d, mut dp) = (z, z, z, z);
             for i in 0..W {
                 rail[i] = p.to[i] + loss[i] + self.d[i] + up[i];
                 rail_x[i] = (loss_q[i] + up_q[i]) * qr_x[i];
-                rail_d[i] = 1.0 + (loss_q[i] + up_q[i]) * qr_d[i];
+                rail_d[i] = fma(loss_q[i] + up_q[i], qr_d[i], 1.0);
                 dp[i] = rail[i] - ask.manifold[i];
             }
             let injected = inject(lay, car, ask, set, &dp);
             // The force on the poppet, and what a shut one leaks.
             let (mut force, mut q, mut q_x, mut q_d, mut leak) = (z, z, z, z, z);
+            let mut shut = false;
             for i in 0..W {
-                let back = p.to[i] + loss[i];
+                let over = p.to[i] + loss[i] - ask.reference[i];
                 let d = self.d[i];
-                force[i] = d * p.net[i] + (back - ask.reference[i]) * p.area[i]
-                    - p.preload[i]
-                    - p.rate[i] * self.x[i]
-                    - p.flow_force[i] * area[i] * d;
-                let crack = back + d - force[i] / p.net[i];
-                let through = (back + d - max(crack, back)) / SHUT;
-                leak[i] = if self.x[i] <= 0.0 && through < 0.0 { through } else { 0.0 };
+                let spring = fma(p.rate[i], self.x[i], p.preload[i]);
+                let opens = fma(over, p.area[i], d * p.net[i]);
+                force[i] = fma(-p.flow_force[i] * area[i], d, opens - spring);
+                shut |= self.x[i] <= 0.0;
+            }
+            if shut {
+                for i in 0..W {
+                    let back = p.to[i] + loss[i];
+                    let d = self.d[i];
+                    let crack = back + d - force[i] * p.over_net[i];
+                    let through = (back + d - max(crack, back)) * (1.0 / SHUT);
+                    leak[i] = if self.x[i] <= 0.0 && through < 0.0 { through } else { 0.0 };
+                }
+            }
+            for i in 0..W {
                 q[i] = qr[i] + injected.q[i] + leak[i];
-                q_x[i] = qr_x[i] + injected.slope[i] * rail_x[i];
-                q_d[i] = qr_d[i] + injected.slope[i] * rail_d[i];
+                q_x[i] = fma(injected.slope[i], rail_x[i], qr_x[i]);
+                q_d[i] = fma(injected.slope[i], rail_d[i], qr_d[i]);
             }
             // The supply.
             let (mut feed, mut feed_q) = (z, z);
             if !lay.feed.is_empty() {
-                series(&lay.feed, &car.feed, &q, &mut feed, &mut feed_q);
+                series_near(&lay.feed, &car.feed, &mut self.near.feed, reach, &q, &mut feed, &mut feed_q);
             }
             if n == 1 {
                 self.q[0] = select(&self.done, &self.q[0], &q);
@@ -266,11 +315,14 @@ impl<const W: usize> State<W> {
                 ([z; MAX_LEGS], [z; MAX_LEGS], [z; MAX_LEGS], [z; MAX_LEGS]);
             for k in 0..n {
                 let at = if n == 1 { &q } else { &self.q[k] };
-                let e = leg(&lay.legs[k], &car.legs[k], &car.vapour, &ask.volts, set.op.boost, at);
+                let near = &mut self.near.legs[k];
+                let (leg_lay, car_leg) = (&lay.legs[k], &car.legs[k]);
+                let e = leg(leg_lay, car_leg, near, reach, &car.vapour, &ask.volts, set.op.boost, at);
                 for i in 0..W {
                     let slope = min(e.slope[i], -1.0);
-                    sum[i] += 1.0 / slope;
-                    short[i] += at[i] + (rail[i] + feed[i] - e.p[i]) / slope;
+                    let over = 1.0 / slope;
+                    sum[i] += over;
+                    short[i] += fma(rail[i] + feed[i] - e.p[i], over, at[i]);
                     end_slope[k][i] = slope;
                     strained[i] = if e.by_inlet[i] != 0.0 { 1.0 } else { strained[i] };
                 }
@@ -281,16 +333,17 @@ impl<const W: usize> State<W> {
             // Two equations: short + sum dPc = dQ, force = 0.
             let (mut dx, mut dd, mut hit, mut part) = (z, z, z, z);
             for i in 0..W {
-                let a11 = sum[i] * (rail_x[i] + feed_q[i] * q_x[i]) - q_x[i];
-                let a12 = sum[i] * (rail_d[i] + feed_q[i] * q_d[i]) - q_d[i];
+                let a11 = fma(sum[i], fma(feed_q[i], q_x[i], rail_x[i]), -q_x[i]);
+                let a12 = fma(sum[i], fma(feed_q[i], q_d[i], rail_d[i]), -q_d[i]);
                 let b1 = -short[i];
-                let a21 =
-                    loss_q[i] * qr_x[i] * p.area[i] - p.rate[i] - p.flow_force[i] * area_x[i] * self.d[i];
-                let a22 = p.net[i] + loss_q[i] * qr_d[i] * p.area[i] - p.flow_force[i] * area[i];
+                let lifts = loss_q[i] * p.area[i];
+                let a21 = fma(lifts, qr_x[i], fma(-p.flow_force[i] * area_x[i], self.d[i], -p.rate[i]));
+                let a22 = fma(lifts, qr_d[i], fma(-p.flow_force[i], area[i], p.net[i]));
                 let b2 = -force[i];
-                let det = a11 * a22 - a12 * a21;
-                let free_x = (b1 * a22 - a12 * b2) / det;
-                let free_d = (a11 * b2 - a21 * b1) / det;
+                let over = 1.0 / fma(a11, a22, -(a12 * a21));
+                let free_x = fma(b1, a22, -(a12 * b2)) * over;
+                let free_d = fma(a11, b2, -(a21 * b1)) * over;
+                let over_a12 = 1.0 / a12;
                 let shut = self.x[i] <= 0.0 && (force[i] <= 0.0 || self.d[i] <= 0.0);
                 let stop = self.x[i] >= p.max_lift[i] && force[i] >= 0.0;
                 let pinned = shut || stop;
@@ -301,9 +354,9 @@ impl<const W: usize> State<W> {
                 let held = min(max(to, 0.0), p.max_lift[i]);
                 let caught = !pinned && held != to;
                 let step = held - self.x[i];
-                let pinned_d = b1 / a12;
+                let pinned_d = b1 * over_a12;
                 part[i] = if pinned && pinned_d.abs() < 1e3 { 1.0 } else { part[i] };
-                let caught_d = (b1 - a11 * step) / a12;
+                let caught_d = fma(-a11, step, b1) * over_a12;
                 dx[i] = if pinned { 0.0 } else { step };
                 let move_d = if pinned {
                     pinned_d
@@ -322,7 +375,7 @@ impl<const W: usize> State<W> {
                 let flow = q_x[i] * dx[i] + q_d[i] * dd[i];
                 let small = dd[i].abs() <= LAST && flow.abs() <= LAST_FLOW && hit[i] == 0.0;
                 let calm = strained[i] == 0.0 || flow.abs() <= LAST_STRAINED;
-                settled[i] = if small && calm { 1.0 } else { 0.0 };
+                settled[i] = if small && calm && !first { 1.0 } else { 0.0 };
             }
             if n > 1 {
                 for k in 0..n {
@@ -345,7 +398,7 @@ impl<const W: usize> State<W> {
                     }
                 }
             }
-            let mut left = 0.0;
+            let mut left = false;
             for i in 0..W {
                 let live = self.done[i] == 0.0;
                 let pressure = rail_x[i] * dx[i] + rail_d[i] * dd[i];
@@ -367,8 +420,7 @@ impl<const W: usize> State<W> {
                     self.q[0][i] = if live { q[i] + flow } else { self.q[0][i] };
                 }
                 self.steps[i] += if live { 1.0 } else { 0.0 };
-                let now = if live { settled[i] } else { 1.0 };
-                left += 1.0 - now;
+                left |= live && settled[i] == 0.0;
             }
             for k in 0..n {
                 for i in 0..W {
@@ -382,7 +434,7 @@ impl<const W: usize> State<W> {
             for i in 0..W {
                 self.done[i] = max(self.done[i], settled[i]);
             }
-            if left == 0.0 {
+            if !left {
                 break;
             }
         }

@@ -3,7 +3,7 @@
 use super::super::point::Point;
 use super::ask::{Ask, Setting};
 use super::columns::Car;
-use super::law::{Work, inject, leg, pump, seep, series};
+use super::law::{Work, inject, leg, pump, seep, series_near};
 use super::math::{max, min};
 use super::newton::{LAST_LEVEL, State};
 use super::reduced::{Layout, LegLayout, Reduced};
@@ -282,6 +282,7 @@ impl<const W: usize> Reading<'_, W> {
             }
         }
         let mut done = [0.0; W];
+        let mut near = state.near.clone();
         for _ in 0..60 {
             let mut q = [0.0; W];
             for f in &flows[..n] {
@@ -291,13 +292,15 @@ impl<const W: usize> Reading<'_, W> {
             }
             let (mut feed, mut feed_q) = ([0.0; W], [0.0; W]);
             if !lay.feed.is_empty() {
-                series(&lay.feed, &car.feed, &q, &mut feed, &mut feed_q);
+                series_near(&lay.feed, &car.feed, &mut near.feed, 1.0, &q, &mut feed, &mut feed_q);
             }
             let (mut sum, mut short) = ([0.0; W], [0.0; W]);
             let mut ends: [([f64; W], [f64; W]); super::columns::MAX_LEGS] =
                 [([0.0; W], [0.0; W]); super::columns::MAX_LEGS];
             for k in 0..n {
-                let e = leg(&lay.legs[k], &car.legs[k], &car.vapour, &ask.volts, set.op.boost, &flows[k]);
+                let near = &mut near.legs[k];
+                let (leg_lay, car_leg) = (&lay.legs[k], &car.legs[k]);
+                let e = leg(leg_lay, car_leg, near, 1.0, &car.vapour, &ask.volts, set.op.boost, &flows[k]);
                 for i in 0..W {
                     let slope = min(e.slope[i], -1.0);
                     sum[i] += 1.0 / slope;

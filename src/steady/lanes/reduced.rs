@@ -1,13 +1,12 @@
 //! A build of the common layout as plain numbers, and the car that follows from them.
 
-use super::columns::{Car, Lanes, MAX_KNOTS, MAX_LEGS, MAX_LINES, Series};
+use super::columns::{Car, Fuel, Lanes, MAX_KNOTS, MAX_LEGS, MAX_LINES, Series};
+use super::math::{fma, max, min};
 use crate::build::{Build, LOSS_FLUID, injector_law};
 use crate::error::{Error, Kind, Result};
 use crate::fuel::{Blend, Component};
 use crate::part::check_valve::CLOSED_SLOPE;
-use crate::part::injector::Injector;
 use crate::part::pump::{Curve, Pump, RatingRow};
-use crate::part::regulator::Regulator;
 use crate::part::wiring::copper_wire_resistance;
 use crate::quantity::{AbsolutePressure, Amount, STANDARD_GRAVITY, abs, kelvin, kg_per_m3, m, m2, pa};
 use crate::spec::{Takes, Values};
@@ -16,6 +15,12 @@ use std::f64::consts::PI;
 /// Where a value lies; asked for once, used for every draw.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Slot(usize);
+
+impl Slot {
+    pub(super) fn index(self) -> usize {
+        self.0
+    }
+}
 
 #[derive(Clone, Copy, Debug)]
 struct Range {
@@ -79,6 +84,8 @@ struct PumpSlots {
     feed_contacts: usize,
     return_contacts: usize,
     on_above: Maybe,
+    /// Resistivity of the wire over its temperature: slope and offset.
+    copper: (f64, f64),
 }
 
 /// A pump's leg.
@@ -216,23 +223,6 @@ pub struct Reduced {
     paths: Vec<String>,
     ranges: Vec<Range>,
     values: Vec<f64>,
-    car: Box<Car<1>>,
-    /// Values that the car does not follow from yet.
-    stale: bool,
-    fuel_stale: bool,
-    fuel: FuelState,
-    imposed_temperature: Option<f64>,
-    /// Why this car cannot be computed.
-    refused: bool,
-}
-
-#[derive(Clone, Copy, Debug, Default)]
-struct FuelState {
-    rho: f64,
-    mu: f64,
-    vapour: f64,
-    afr: f64,
-    density15: f64,
 }
 
 impl SeriesLayout {
@@ -291,31 +281,44 @@ impl SeriesLayout {
         Some(out)
     }
 
-    fn derive(&self, v: &[f64], rho: f64, mu: f64, out: &mut Series<1>) {
-        let (mut head, mut lin, mut quad) = (0.0, 0.0, 0.0);
+    #[inline(always)]
+    fn derive<const W: usize>(&self, v: &[[f64; W]], fuel: &Fuel<W>, out: &mut Series<W>) {
+        let (rho, mu) = (&fuel.rho, &fuel.mu);
+        (out.head, out.lin, out.quad) = ([0.0; W], [0.0; W], [0.0; W]);
+        let none = [0.0; W];
         for f in &self.filters {
-            let (loss, q, t) = (v[f.loss], v[f.at_flow], v[f.turbulent]);
-            let open = 1.0 - f.blocked.map_or(0.0, |s| v[s]);
-            lin += (1.0 - t) * loss / (LOSS_FLUID.0 * q) / open * (1.0 + v[f.dirt]) * mu;
-            quad += t * loss / (LOSS_FLUID.1 * q * q) / (open * open) * rho;
-            head -= f.head.map_or(0.0, |s| rho * STANDARD_GRAVITY * v[s]);
+            let (loss, flow, part, dirt) = (&v[f.loss], &v[f.at_flow], &v[f.turbulent], &v[f.dirt]);
+            let blocked = f.blocked.map_or(&none, |s| &v[s]);
+            let head = f.head.map_or(&none, |s| &v[s]);
+            for i in 0..W {
+                let over = 1.0 / ((1.0 - blocked[i]) * flow[i]);
+                let lin = (1.0 - part[i]) * loss[i] * (1.0 / LOSS_FLUID.0);
+                out.lin[i] += lin * over * (1.0 + dirt[i]) * mu[i];
+                out.quad[i] += part[i] * loss[i] * (1.0 / LOSS_FLUID.1) * (over * over) * rho[i];
+                out.head[i] -= rho[i] * STANDARD_GRAVITY * head[i];
+            }
         }
         for (l, to) in self.lines.iter().zip(&mut out.line) {
-            let bore = v[l.bore];
-            let area = PI / 4.0 * bore * bore;
-            to.visc = [mu * v[l.length] / (2.0 * bore * bore * area)];
-            to.re = [rho * bore / (area * mu)];
-            to.rough = [v[l.roughness] / bore];
-            quad += 0.5 * v[l.fittings] * rho / (area * area);
-            head += rho * STANDARD_GRAVITY * v[l.rise];
+            let (bore, length, rough) = (&v[l.bore], &v[l.length], &v[l.roughness]);
+            let (fittings, rise) = (&v[l.fittings], &v[l.rise]);
+            for i in 0..W {
+                let over_bore = 1.0 / bore[i];
+                let over_area = over_bore * over_bore * (4.0 / PI);
+                to.visc[i] = mu[i] * length[i] * 0.5 * over_bore * over_bore * over_area;
+                to.re[i] = rho[i] * bore[i] * over_area / mu[i];
+                to.rough[i] = rough[i] * over_bore;
+                out.quad[i] += 0.5 * fittings[i] * rho[i] * over_area * over_area;
+                out.head[i] += rho[i] * STANDARD_GRAVITY * rise[i];
+            }
         }
         if let Some(c) = &self.check {
-            let d = v[c.bore];
-            out.crack = [v[c.cracking]];
-            out.valve = [(0.5 * rho).sqrt() / (v[c.cd] * PI * d * d / 4.0)];
-            out.shut = [v[c.leak].min(CLOSED_SLOPE)];
+            let (bore, cracking, cd, leak) = (&v[c.bore], &v[c.cracking], &v[c.cd], &v[c.leak]);
+            for i in 0..W {
+                out.crack[i] = cracking[i];
+                out.valve[i] = (0.5 * rho[i]).sqrt() / (cd[i] * (PI / 4.0) * bore[i] * bore[i]);
+                out.shut[i] = min(leak[i], CLOSED_SLOPE);
+            }
         }
-        (out.head, out.lin, out.quad) = ([head], [lin], [quad]);
     }
 }
 
@@ -362,21 +365,9 @@ impl Reduced {
             })
         };
         let layout = layout(build, &find)?;
-        let mut out = Self {
-            build: build.clone(),
-            layout,
-            paths,
-            ranges,
-            values,
-            car: Box::new(Car::blank()),
-            stale: true,
-            fuel_stale: true,
-            fuel: FuelState::default(),
-            imposed_temperature: None,
-            refused: false,
-        };
-        out.derive();
-        (!out.refused).then_some(out)
+        let out = Self { build: build.clone(), layout, paths, ranges, values };
+        let sound = out.car(&out.columns::<1>(), None).is_some_and(|(_, sound)| sound == [1.0]);
+        sound.then_some(out)
     }
 
     /// Where the value of a path lies.
@@ -403,41 +394,66 @@ impl Reduced {
             .ok_or_else(|| Error::new(Kind::Unknown, "this is no single value of the build").at_key(path))
     }
 
-    /// The value in a slot, SI.
-    #[must_use]
-    pub fn get(&self, slot: Slot) -> f64 {
+    /// The value in a slot as the build has it, SI.
+    pub(super) fn value(&self, slot: Slot) -> f64 {
         self.values[slot.0]
     }
 
-    /// Sets a value, SI; false when it is outside what its key may be, and then nothing is changed.
-    #[inline]
-    pub fn set(&mut self, slot: Slot, si: f64) -> bool {
-        let r = self.ranges[slot.0];
-        if !(si >= r.low && si <= r.high) {
-            return false;
-        }
-        if slot.0 == self.layout.injectors.dead_time && !self.layout.dead.added {
-            self.layout.dead.added = true; // now it is said
-            self.stale = true;
-        }
-        if self.values[slot.0] != si {
-            self.values[slot.0] = si;
-            self.stale = true;
-            self.fuel_stale |= r.fuel;
-        }
-        true
+    /// The values in columns, every lane the same.
+    pub(super) fn columns<const W: usize>(&self) -> Vec<[f64; W]> {
+        self.values.iter().map(|v| [*v; W]).collect()
     }
 
-    /// All values.
-    pub(super) fn values(&self) -> &[f64] {
-        &self.values
+    /// Whether the key of a slot may be this.
+    #[inline(always)]
+    pub(super) fn takes(&self, slot: Slot, si: f64) -> bool {
+        let r = &self.ranges[slot.0];
+        si >= r.low && si <= r.high
     }
 
-    /// Puts all values back.
-    pub(super) fn restore(&mut self, values: &[f64]) {
-        self.values.copy_from_slice(values);
-        self.stale = true;
-        self.fuel_stale = true;
+    /// Whether the state of the fuel follows from it.
+    pub(super) fn is_of_fuel(&self, slot: Slot) -> bool {
+        self.ranges[slot.0].fuel
+    }
+
+    /// Makes ready for draws of these values.
+    pub(super) fn prepare(&mut self, slots: &[Slot]) {
+        // A dead time beside a table counts once it is said.
+        let at = self.layout.injectors.dead_time;
+        self.layout.dead.added |= slots.contains(&Slot(at));
+    }
+
+    /// The cars that follow from columns of values, and which of them are sound; `None` where the fuel's laws refuse
+    /// all.
+    pub(super) fn car<const W: usize>(
+        &self,
+        v: &[[f64; W]],
+        temperature: Option<f64>,
+    ) -> Option<(Car<W>, [f64; W])> {
+        let mut fuel = Fuel::blank();
+        self.fuel(v, temperature, &mut fuel);
+        let (mut car, mut sound) = (Car::blank(), [0.0; W]);
+        self.layout.derive(v, &fuel, &mut car, &mut sound);
+        sound.contains(&1.0).then_some((car, sound))
+    }
+
+    /// The state of the fuel in every lane.
+    pub(super) fn fuel<const W: usize>(
+        &self,
+        v: &[[f64; W]],
+        temperature: Option<f64>,
+        out: &mut Fuel<W>,
+    ) {
+        let f = &self.layout.fuel;
+        for i in 0..W {
+            let t = temperature.unwrap_or(v[f.temperature][i]);
+            let p = v[self.layout.engine.ambient][i] + 3e5;
+            let state = fuel_state(v[f.density][i], v[f.vapour][i], v[f.ethanol][i], t, p);
+            out.known[i] = if state.is_some() { 1.0 } else { 0.0 };
+            let [rho, mu, vapour, afr, density15] = state.unwrap_or([1.0; 5]);
+            (out.rho[i], out.mu[i], out.vapour[i]) = (rho, mu, vapour);
+            (out.afr[i], out.density15[i]) = (afr, density15);
+        }
     }
 
     /// Why a value is refused.
@@ -453,188 +469,180 @@ impl Reduced {
         }
     }
 
-    /// The build with the values of now, for the general solver.
-    pub(super) fn as_build(&self) -> Result<Build> {
+    /// The build with the values of a lane, for the general solver.
+    pub(super) fn as_build<const W: usize>(&self, v: &[[f64; W]], lane: usize) -> Result<Build> {
         let mut build = self.build.clone();
-        for (path, si) in self.paths.iter().zip(&self.values) {
-            if build.si(path).ok() != Some(*si) {
-                build.set_si(path, *si)?;
+        for (path, si) in self.paths.iter().zip(v) {
+            if build.si(path).ok() != Some(si[lane]) {
+                build.set_si(path, si[lane])?;
             }
         }
         Ok(build)
     }
+}
 
-    /// Imposes a fuel temperature, or gives it back to the build.
-    pub(super) fn impose_temperature(&mut self, kelvin: Option<f64>) {
-        if self.imposed_temperature != kelvin {
-            self.imposed_temperature = kelvin;
-            self.stale = true;
-            self.fuel_stale = true;
-        }
-    }
-
-    /// The car that follows from the values; `None` where the fuel's laws refuse.
-    pub(super) fn car(&mut self) -> Option<&Car<1>> {
-        if self.stale {
-            self.derive();
-        }
-        (!self.refused).then_some(&*self.car)
-    }
-
-    /// The fuel's state is costly, so it is found again only when a value that it follows from has changed; the
-    /// rest is a few dozen products.
-    fn derive(&mut self) {
-        if self.fuel_stale {
-            self.fuel_stale = false;
-            let f = &self.layout.fuel;
-            let v = &self.values;
-            let t = self.imposed_temperature.unwrap_or(v[f.temperature]);
-            let state =
-                fuel_state(v[f.density], v[f.vapour], v[f.ethanol], t, v[self.layout.engine.ambient] + 3e5);
-            self.refused = state.is_none();
-            if let Some(state) = state {
-                self.fuel = state;
+impl Layout {
+    /// The cars that follow from columns of values. A car is sound when its fuel is known and its seat leaves the fuel
+    /// enough area.
+    #[inline(always)]
+    pub(super) fn derive<const W: usize>(
+        &self,
+        v: &[[f64; W]],
+        fuel: &Fuel<W>,
+        car: &mut Car<W>,
+        sound: &mut [f64; W],
+    ) {
+        let rho = &fuel.rho;
+        let (r, j, c, e) = (&self.regulator_slots, &self.injectors, &self.control, &self.engine);
+        let or = |slot: Maybe, other: &[f64; W]| slot.map_or(*other, |s| v[s]);
+        let ambient = v[e.ambient];
+        car.ambient = ambient;
+        car.rho = *rho;
+        car.vapour = fuel.vapour;
+        car.volts = v[self.volts];
+        car.volts_offset = v[self.volts_offset];
+        for (leg, to) in self.legs.iter().zip(&mut car.legs) {
+            let vent = or(leg.vent, &[0.0; W]);
+            for i in 0..W {
+                to.from[i] = ambient[i] + vent[i];
             }
+            leg.before.derive(v, fuel, &mut to.before);
+            leg.after.derive(v, fuel, &mut to.after);
+            to.on_above = or(leg.slots.on_above, &[f64::NEG_INFINITY; W]);
+            leg.slots.derive(v, fuel, &mut to.pump);
         }
-        self.stale = false;
-        if self.refused {
-            return;
-        }
-        let (lay, v, fuel) = (&self.layout, &self.values, self.fuel);
-        let (rho, mu) = (fuel.rho, fuel.mu);
-        let car = &mut *self.car;
-        let ambient = v[lay.engine.ambient];
-        car.ambient = [ambient];
-        car.rho = [rho];
-        car.vapour = [fuel.vapour];
-        car.volts = [v[lay.volts]];
-        car.volts_offset = [v[lay.volts_offset]];
-        for (leg, to) in lay.legs.iter().zip(&mut car.legs) {
-            to.from = [ambient + leg.vent.map_or(0.0, |s| v[s])];
-            leg.before.derive(v, rho, mu, &mut to.before);
-            leg.after.derive(v, rho, mu, &mut to.after);
-            to.on_above = [leg.slots.on_above.map_or(f64::NEG_INFINITY, |s| v[s])];
-            leg.slots.derive(v, mu, &mut to.pump);
-        }
-        lay.feed.derive(v, rho, mu, &mut car.feed);
-        lay.to_regulator.derive(v, rho, mu, &mut car.to_regulator);
-        lay.back.derive(v, rho, mu, &mut car.back);
+        self.feed.derive(v, fuel, &mut car.feed);
+        self.to_regulator.derive(v, fuel, &mut car.to_regulator);
+        self.back.derive(v, fuel, &mut car.back);
 
-        let r = &lay.regulator_slots;
-        let d = v[r.diaphragm];
-        let mut law = Regulator {
-            area: PI * d * d / 4.0,
-            seat: v[r.seat],
-            rate: v[r.rate],
-            preload: 0.0,
-            max_lift: v[r.max_lift],
-            min_lift: 0.0,
-            cd: v[r.cd],
-            flow_force: v[r.flow_force],
-            friction: 0.0,
-        };
-        let turns = v[r.screw] / std::f64::consts::TAU;
-        law.preload = law.preload_for(v[r.base], v[r.setting_flow], rho)
-            + turns * v[r.pitch] * law.rate
-            + v[r.seized] * (law.area - law.seat_area());
-        // A seat that leaves the fuel no area is refused, as the build refuses it.
-        self.refused = law.seat_area() > 0.5 * law.area;
         let p = &mut car.poppet;
-        p.area = [law.area];
-        p.seat_area = [law.seat_area()];
-        p.net = [law.area - law.seat_area()];
-        p.curtain = [PI * law.seat];
-        p.rate = [law.rate];
-        p.preload = [law.preload];
-        p.max_lift = [law.max_lift];
-        p.flow = [law.cd * (2.0 / rho).sqrt()];
-        p.flow_force = [law.flow_force];
-        p.kept = [1.0 - v[r.leak]];
-        p.to = [ambient + r.vent.map_or(0.0, |s| v[s])];
+        let vent = or(r.vent, &[0.0; W]);
+        p.rate = v[r.rate];
+        p.max_lift = v[r.max_lift];
+        p.flow_force = v[r.flow_force];
+        let (wide, seat, cd, held) = (&v[r.diaphragm], &v[r.seat], &v[r.cd], &v[r.base]);
+        let (flow, screw, pitch) = (&v[r.setting_flow], &v[r.screw], &v[r.pitch]);
+        let (seized, leak) = (&v[r.seized], &v[r.leak]);
+        for i in 0..W {
+            let seat = seat[i];
+            p.area[i] = (PI / 4.0) * wide[i] * wide[i];
+            p.seat_area[i] = (PI / 4.0) * seat * seat;
+            p.net[i] = p.area[i] - p.seat_area[i];
+            p.over_net[i] = 1.0 / p.net[i];
+            p.curtain[i] = PI * seat;
+            p.flow[i] = cd[i] * (2.0 / rho[i]).sqrt();
+            // Set at a flow, hose off: the lift that passes it, and the balance there.
+            let base = held[i];
+            let curtain = flow[i] / (p.flow[i] * base.sqrt());
+            let lift = min(curtain / p.curtain[i], p.max_lift[i]);
+            let opening = min(p.curtain[i] * lift, p.seat_area[i]);
+            let turns = screw[i] * (1.0 / std::f64::consts::TAU);
+            p.preload[i] = base * p.net[i] - p.rate[i] * lift - p.flow_force[i] * opening * base
+                + turns * pitch[i] * p.rate[i]
+                + seized[i] * p.net[i];
+            p.kept[i] = 1.0 - leak[i];
+            p.to[i] = ambient[i] + vent[i];
+            // A seat that leaves the fuel no area is refused, as the build refuses it.
+            let room = p.seat_area[i] <= 0.5 * p.area[i];
+            sound[i] = if room { fuel.known[i] } else { 0.0 };
+        }
 
-        let (j, c, e) = (&lay.injectors, &lay.control, &lay.engine);
-        let truth = Injector {
-            static_flow: v[j.static_flow] * v[j.flow_factor],
-            reference_difference: v[j.difference],
-            reference_density: v[j.test_density],
-            dead_time: crate::part::injector::DeadTime::constant(0.0),
-        };
-        let count = j.count.map_or(v[e.cylinders], |s| v[s]);
-        let or = |slot: Maybe, other: f64| slot.map_or(other, |s| v[s]);
-        let at = or(c.difference, v[j.difference]);
-        let i = &mut car.injection;
-        i.open = [count * truth.cd_a() * (2.0 / rho).sqrt()];
-        let leak = v[j.leak] * (rho / (2.0 * v[j.difference])).sqrt();
-        i.leak = [leak.max(1e-18) * (2.0 / rho).sqrt()];
-        i.short = [v[j.short_pulse]];
-        i.count = [count];
-        i.spread = [v[j.spread]];
-        i.dead = [if lay.dead.added { v[j.dead_time] } else { 0.0 }];
-        i.dead_error = [v[c.dead_error]];
-        i.read = [v[c.manifold_offset]];
-        let (flow, density) = (or(c.flow, v[j.static_flow]), or(c.density, fuel.density15));
-        i.coefficient = [flow * (v[j.test_density] / at).sqrt() * density.sqrt()];
-        i.base = [or(c.base, v[r.base])];
-        i.mass = [(1.0 + v[c.air_error]) / (v[e.lambda] * or(c.ratio, fuel.afr)) / count];
+        let count = or(j.count, &v[e.cylinders]);
+        let at = or(c.difference, &v[j.difference]);
+        let (flow, density) = (or(c.flow, &v[j.static_flow]), or(c.density, &fuel.density15));
+        let (base, ratio) = (or(c.base, &v[r.base]), or(c.ratio, &fuel.afr));
+        let inj = &mut car.injection;
+        inj.short = v[j.short_pulse];
+        inj.count = count;
+        inj.spread = v[j.spread];
+        inj.dead = if self.dead.added { v[j.dead_time] } else { [0.0; W] };
+        inj.dead_error = v[c.dead_error];
+        inj.read = v[c.manifold_offset];
+        inj.base = base;
+        let (tested, difference, leak) = (&v[j.test_density], &v[j.difference], &v[j.leak]);
+        let (passes, factor) = (&v[j.static_flow], &v[j.flow_factor]);
+        let (error, lambda) = (&v[c.air_error], &v[e.lambda]);
+        for i in 0..W {
+            // The orifice that passes the static flow of the test fluid at the test's difference.
+            let (test, twice) = (tested[i], 2.0 * difference[i]);
+            let spread = (2.0 / rho[i]).sqrt();
+            inj.open[i] = count[i] * passes[i] * factor[i] * (test / twice).sqrt() * spread;
+            inj.leak[i] = max(leak[i] * (rho[i] / twice).sqrt(), 1e-18) * spread;
+            inj.over_short[i] = 1.0 / max(inj.short[i], 1e-12);
+            inj.coefficient[i] = flow[i] * (test / at[i] * density[i]).sqrt();
+            inj.width[i] = 1.0 / (inj.coefficient[i] * max(base[i], 1e-3).sqrt());
+            inj.mass[i] = (1.0 + error[i]) / (lambda[i] * ratio[i] * count[i]);
+        }
         let _ = c.rail_target; // only without a regulator, which this layout has
 
         let to = &mut car.engine;
-        to.breath = [v[e.efficiency] * v[e.displacement] / crate::part::air::GAS_CONSTANT];
-        to.lambda = [v[e.lambda]];
-        to.afr = [fuel.afr];
-        to.outside = [v[e.outside]];
-        to.compressor = [v[e.compressor]];
-        to.intercooler = [v[e.intercooler]];
-        to.intake_loss = [v[e.intake_loss]];
-        to.intercooler_loss = [v[e.intercooler_loss]];
-        to.charge = [e.charge.map_or(f64::NAN, |s| v[s])];
-        to.rev_limit = [v[e.rev_limit]];
+        to.lambda = v[e.lambda];
+        to.afr = fuel.afr;
+        to.outside = v[e.outside];
+        to.compressor = v[e.compressor];
+        to.intercooler = v[e.intercooler];
+        to.intake_loss = v[e.intake_loss];
+        to.intercooler_loss = v[e.intercooler_loss];
+        to.charge = or(e.charge, &[f64::NAN; W]);
+        to.rev_limit = v[e.rev_limit];
+        let (efficiency, swept) = (&v[e.efficiency], &v[e.displacement]);
+        for i in 0..W {
+            to.breath[i] = efficiency[i] * swept[i] * (1.0 / crate::part::air::GAS_CONSTANT);
+            to.fuel[i] = 1.0 / (lambda[i] * fuel.afr[i] * rho[i]);
+            to.over_compressor[i] = 1.0 / to.compressor[i];
+            to.over_intake[i] = 1.0 / (ambient[i] - to.intake_loss[i]);
+        }
     }
 }
 
 impl PumpSlots {
-    fn derive(&self, v: &[f64], mu: f64, to: &mut super::columns::Pump<1>) {
-        let factor = v[self.flow_factor];
-        let wear = v[self.wear];
-        let per_metre = copper_wire_resistance(m(1.0), m2(v[self.area]), kelvin(v[self.temperature])).value;
-        let feed = per_metre * v[self.feed_length] + v[self.feed_contacts];
-        let back = per_metre * v[self.return_length] + v[self.return_contacts];
-        let r = feed + back + self.law.armature;
+    #[inline(always)]
+    fn derive<const W: usize>(&self, v: &[[f64; W]], fuel: &Fuel<W>, to: &mut super::columns::Pump<W>) {
+        let rated = self.rated.flow / self.rated.pressure.max(0.5e5);
+        let (factor, wear, required) = (&v[self.flow_factor], &v[self.wear], &v[self.required]);
+        let (area, warm) = (&v[self.area], &v[self.temperature]);
+        let (there, home) = (&v[self.feed_length], &v[self.return_length]);
+        let (feed_contacts, return_contacts) = (&v[self.feed_contacts], &v[self.return_contacts]);
+        for i in 0..W {
+            let per_metre = fma(self.copper.0, warm[i], self.copper.1) / area[i];
+            to.loop_r[i] = per_metre * (there[i] + home[i]) + feed_contacts[i] + return_contacts[i];
+            to.r[i] = to.loop_r[i] + self.law.armature;
+            to.idle[i] = self.law.idle_current;
+            to.over_required[i] = 1.0 / max(required[i], 1e-9);
+        }
         match self.law.curve {
             Curve::Displacement { g, k, c } => {
-                let (g, k, c) = (g * factor, k * factor, c * factor);
-                let slip = wear * self.rated.flow / self.rated.pressure.max(0.5e5);
-                (to.g, to.c) = ([g], [c]);
-                to.slip = [k * self.law.rated_viscosity / mu + slip];
+                for i in 0..W {
+                    let (g, k, c) = (g * factor[i], k * factor[i], c * factor[i]);
+                    to.g[i] = g;
+                    to.c[i] = c;
+                    to.still[i] = g * self.law.idle_current * to.r[i];
+                    to.stiff[i] = g * c * to.r[i] + k * self.law.rated_viscosity / fuel.mu[i] + wear[i] * rated;
+                    to.over_stiff[i] = 1.0 / to.stiff[i];
+                }
             }
             Curve::Regenerative { a, b, t, u } => {
-                to.a = [a * (1.0 - 0.5 * wear)];
-                to.b = [b / factor];
-                to.t = [t];
-                to.u = [u / factor];
+                for i in 0..W {
+                    to.a[i] = a * (1.0 - 0.5 * wear[i]);
+                    to.b[i] = b / factor[i];
+                    to.t[i] = t;
+                    to.u[i] = u / factor[i];
+                }
             }
         }
-        to.r = [r];
-        to.loop_r = [feed + back];
-        to.idle = [self.law.idle_current];
-        to.relief = [v[self.relief]];
-        to.relief_slope = [v[self.relief_slope]];
-        to.required = [v[self.required]];
+        to.relief = v[self.relief];
+        to.relief_slope = v[self.relief_slope];
+        to.required = v[self.required];
     }
 }
 
 /// The fuel at a temperature and pressure, as [`super::super::circuit::Circuit`] has it.
-fn fuel_state(density: f64, dvpe: f64, ethanol: f64, t: f64, p: f64) -> Option<FuelState> {
+fn fuel_state(density: f64, dvpe: f64, ethanol: f64, t: f64, p: f64) -> Option<[f64; 5]> {
     let petrol = Component::Petrol { density15: kg_per_m3(density), dvpe: abs(pa(dvpe)) };
     let blend = Blend::from_volume(&[(petrol, 1.0 - ethanol), (Component::Ethanol, ethanol)]).ok()?;
     let state = blend.at(kelvin(t), AbsolutePressure::from_pascals(p)).ok()?;
-    Some(FuelState {
-        rho: state.density,
-        mu: state.viscosity,
-        vapour: state.vapour_pressure,
-        afr: blend.stoichiometric_afr(),
-        density15: blend.density_at_15().value,
-    })
+    let afr = blend.stoichiometric_afr();
+    Some([state.density, state.viscosity, state.vapour_pressure, afr, blend.density_at_15().value])
 }
 
 fn layout(build: &Build, find: &dyn Fn(&str, &str) -> Maybe) -> Option<Layout> {
@@ -705,6 +713,10 @@ fn layout(build: &Build, find: &dyn Fn(&str, &str) -> Maybe) -> Option<Layout> {
                 feed_contacts: s("feed_contacts")?,
                 return_contacts: s("return_contacts")?,
                 on_above: s("on_above_boost"),
+                copper: {
+                    let at = |t: f64| copper_wire_resistance(m(1.0), m2(1.0), kelvin(t)).value;
+                    ((at(1000.0) - at(0.0)) / 1000.0, at(0.0))
+                },
             },
             before: SeriesLayout::of(build, &leg.parts[..i], find)?,
             after: SeriesLayout::of(build, &leg.parts[i + 1..], find)?,

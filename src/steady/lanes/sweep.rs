@@ -4,7 +4,7 @@ use super::super::operating::Operating;
 use super::super::point::point;
 use super::ask::{Ask, Setting};
 use super::bracket;
-use super::columns::{Car, Lanes};
+use super::columns::{Car, Fuel, Lanes};
 use super::law::seep;
 use super::newton::State;
 use super::output::{Output, Reading};
@@ -25,6 +25,7 @@ const MOST: usize = 12;
 pub struct Sweep {
     reduced: Reduced,
     slots: Vec<Slot>,
+    fuel_varies: bool,
     settings: Vec<Setting>,
     outputs: Vec<Output>,
     names: Vec<String>,
@@ -96,12 +97,16 @@ impl Sweep {
     /// # Errors
     /// A path, a figure or an operating point that the build does not know.
     pub fn new(reduced: &Reduced, paths: &[&str], points: &[Operating], outputs: &[&str]) -> Result<Self> {
+        let slots = paths.iter().map(|p| reduced.slot(p)).collect::<Result<Vec<_>>>()?;
+        let mut reduced = reduced.clone();
+        reduced.prepare(&slots);
         Ok(Self {
-            slots: paths.iter().map(|p| reduced.slot(p)).collect::<Result<_>>()?,
-            settings: points.iter().map(|op| Setting::of(reduced, op)).collect::<Result<_>>()?,
-            outputs: outputs.iter().map(|o| Output::of(reduced, o)).collect::<Result<_>>()?,
+            settings: points.iter().map(|op| Setting::of(&reduced, op)).collect::<Result<_>>()?,
+            outputs: outputs.iter().map(|o| Output::of(&reduced, o)).collect::<Result<_>>()?,
             names: outputs.iter().map(|o| (*o).to_owned()).collect(),
-            reduced: reduced.clone(),
+            fuel_varies: slots.iter().any(|s| reduced.is_of_fuel(*s)),
+            slots,
+            reduced,
         })
     }
 
@@ -114,22 +119,14 @@ impl Sweep {
     /// What one thread needs between draws.
     #[must_use]
     pub fn worker(&self) -> Worker<'_> {
-        let mut reduced = self.reduced.clone();
-        let base = reduced.values().to_vec();
-        let car = reduced.car().cloned();
-        let mut cars = Box::new(Car::blank());
-        if let Some(car) = &car {
-            for lane in 0..LANES {
-                cars.put(lane, car);
-            }
-        }
         Worker {
             sweep: self,
-            base,
-            cars,
+            values: self.reduced.columns(),
+            fuel: Box::new(Fuel::blank()),
+            fuel_at: None,
+            cars: Box::new(Car::blank()),
             ask: Box::new(Ask::blank()),
             state: Box::new(State::blank()),
-            reduced,
             read: vec![[0.0; LANES]; self.outputs.len()],
             effort: Effort::default(),
         }
@@ -195,8 +192,11 @@ impl Sweep {
 #[derive(Debug)]
 pub struct Worker<'a> {
     sweep: &'a Sweep,
-    reduced: Reduced,
-    base: Vec<f64>,
+    /// Every value of the car, a column of lanes each.
+    values: Vec<[f64; LANES]>,
+    fuel: Box<Fuel<LANES>>,
+    /// The imposed temperature that the fuel's state was computed for.
+    fuel_at: Option<Option<f64>>,
     cars: Box<Car<LANES>>,
     ask: Box<Ask<LANES>>,
     state: Box<State<LANES>>,
@@ -220,15 +220,75 @@ impl Worker<'_> {
         failed
     }
 
-    /// Gives the values of a draw to the car.
-    #[inline]
-    fn take(&mut self, draw: usize, inputs: &[&[f64]]) -> std::result::Result<(), (Slot, f64)> {
+    /// Takes the values of the draws, the base value where a key refuses one; spare lanes repeat the first.
+    fn take(
+        &mut self,
+        first: usize,
+        lanes: usize,
+        inputs: &[&[f64]],
+        refused: &mut [bool; LANES],
+        failed: &mut Vec<Failed>,
+    ) {
+        let reduced = &self.sweep.reduced;
         for (slot, column) in self.sweep.slots.iter().zip(inputs) {
-            if !self.reduced.set(*slot, column[draw]) {
-                return Err((*slot, column[draw]));
+            let mut drawn = [column[first]; LANES];
+            drawn[..lanes].copy_from_slice(&column[first..first + lanes]);
+            let refusing = drawn.iter().filter(|x| !reduced.takes(*slot, **x)).count();
+            if refusing > 0 {
+                for lane in 0..LANES {
+                    if !reduced.takes(*slot, drawn[lane]) {
+                        if lane < lanes && !refused[lane] {
+                            refused[lane] = true;
+                            let why = reduced.refusal(*slot, drawn[lane]);
+                            failed.push(Failed { draw: first + lane, point: None, why });
+                        }
+                        drawn[lane] = reduced.value(*slot);
+                    }
+                }
+            }
+            self.values[slot.index()] = drawn;
+        }
+    }
+
+    /// The cars at an imposed temperature of the fuel; unsound ones are refused and stand still as the base car.
+    fn derive(
+        &mut self,
+        first: usize,
+        lanes: usize,
+        op: &Operating,
+        refused: &mut [bool; LANES],
+        failed: &mut Vec<Failed>,
+    ) {
+        let sweep = self.sweep;
+        let lay = &sweep.reduced.layout;
+        loop {
+            if sweep.fuel_varies || self.fuel_at != Some(op.fuel_temperature) {
+                sweep.reduced.fuel(&self.values, op.fuel_temperature, &mut self.fuel);
+                self.fuel_at = Some(op.fuel_temperature);
+            }
+            let mut sound = [0.0; LANES];
+            derive(lay, &self.values, &self.fuel, &mut self.cars, &mut sound);
+            let unsound = |lane: &usize| sound[*lane] == 0.0;
+            if !(0..LANES).any(|l| unsound(&l)) {
+                break;
+            }
+            let mut anything = false;
+            for lane in (0..LANES).filter(unsound) {
+                if lane < lanes && !refused[lane] {
+                    refused[lane] = true;
+                    failed.push(Failed { draw: first + lane, point: None, why: self.fuel_refusal(lane, op) });
+                }
+                for slot in &sweep.slots {
+                    let base = sweep.reduced.value(*slot);
+                    anything |= self.values[slot.index()][lane] != base;
+                    self.values[slot.index()][lane] = base;
+                }
+            }
+            if !anything {
+                break; // the base car itself has no fuel at this temperature
             }
         }
-        Ok(())
+        self.state.near.forget();
     }
 
     fn group(
@@ -240,45 +300,15 @@ impl Worker<'_> {
         failed: &mut Vec<Failed>,
     ) {
         let sweep = self.sweep;
+        let lay = &sweep.reduced.layout;
         let mut refused = [false; LANES];
         let mut temperature = None;
+        self.take(first, lanes, inputs, &mut refused, failed);
         for (p, set) in sweep.settings.iter().enumerate() {
             if p == 0 || set.op.fuel_temperature != temperature {
                 temperature = set.op.fuel_temperature;
-                self.reduced.impose_temperature(temperature);
-                for lane in 0..lanes {
-                    if refused[lane] {
-                        continue;
-                    }
-                    let why = match self.take(first + lane, inputs) {
-                        Err((slot, si)) => Some(self.reduced.refusal(slot, si)),
-                        Ok(()) => match self.reduced.car() {
-                            Some(car) => {
-                                self.cars.put(lane, car);
-                                None
-                            }
-                            None => Some(self.fuel_refusal(&set.op)),
-                        },
-                    };
-                    if let Some(why) = why {
-                        refused[lane] = true;
-                        failed.push(Failed { draw: first + lane, point: None, why });
-                        self.reduced.restore(&self.base);
-                        // Any good car keeps the lane quiet.
-                        if let Some(car) = self.reduced.car() {
-                            self.cars.put(lane, car);
-                        }
-                    }
-                }
-                // Spare lanes repeat the last.
-                for lane in lanes..LANES {
-                    let (cars, reduced) = (&mut self.cars, &mut self.reduced);
-                    if let Some(car) = reduced.car() {
-                        cars.put(lane, car);
-                    }
-                }
+                self.derive(first, lanes, &set.op, &mut refused, failed);
             }
-            let lay = &sweep.reduced.layout;
             solve(lay, &self.cars, &mut self.ask, &mut self.state, set, p == 0);
             let mut general = [false; LANES];
             for lane in 0..lanes {
@@ -290,7 +320,7 @@ impl Worker<'_> {
                 if self.state.done[lane] > 0.0 {
                     self.effort.settled += 1;
                 } else {
-                    general[lane] = !self.mend(lane, first + lane, inputs, set);
+                    general[lane] = !self.mend(lane, set);
                 }
             }
             let reading = Reading { lay, car: &*self.cars, ask: &*self.ask, set, state: &*self.state };
@@ -301,7 +331,7 @@ impl Worker<'_> {
             {
                 for lane in 0..lanes {
                     if self.read[o][lane].is_nan() && !refused[lane] && !general[lane] {
-                        self.read[o][lane] = self.bracketed_headroom(first + lane, inputs, set);
+                        self.read[o][lane] = self.bracketed_headroom(lane, set);
                     }
                 }
             }
@@ -316,7 +346,7 @@ impl Worker<'_> {
                     self.effort.failed += 1;
                     (0..n).for_each(|o| write(o, f64::NAN));
                 } else if general[lane] {
-                    match self.general(draw, inputs, set) {
+                    match self.general(lane, set) {
                         Ok(ys) => {
                             self.effort.general += 1;
                             ys.iter().enumerate().for_each(|(o, y)| write(o, *y));
@@ -334,25 +364,22 @@ impl Worker<'_> {
 
     /// Solves one lane alone, by Newton's method afresh or by brackets.
     #[cold]
-    fn mend(&mut self, lane: usize, draw: usize, inputs: &[&[f64]], set: &Setting) -> bool {
-        if self.ask.valid[lane] == 0.0 || self.take(draw, inputs).is_err() {
+    fn mend(&mut self, lane: usize, set: &Setting) -> bool {
+        if self.ask.valid[lane] == 0.0 {
             return false;
         }
         let lay = &self.sweep.reduced.layout;
-        let Some(car) = self.reduced.car() else { return false };
-        let mut ask = Ask::<1>::blank();
-        ask.fill(lay, car, set);
+        let car = self.cars.pick(lane);
         let mut state = State::<1>::blank();
-        for damping in [1.0, 0.5] {
-            state.start(lay, car, &ask, set);
-            state.solve(lay, car, &ask, set, 60, damping);
-            if state.done[0] > 0.0 {
-                self.effort.alone += 1;
-                self.state.put(lane, &state);
-                return true;
-            }
+        alone(lay, &car, &mut state, set);
+        if state.done[0] > 0.0 {
+            self.effort.alone += 1;
+            self.state.put(lane, &state);
+            return true;
         }
-        match bracket::solve(lay, car, &ask, set) {
+        let mut ask = Ask::<1>::blank();
+        ask.fill(lay, &car, set);
+        match bracket::solve(lay, &car, &ask, set) {
             Some(found) => {
                 self.effort.bracketed += 1;
                 self.state.put(lane, &found);
@@ -364,26 +391,20 @@ impl Worker<'_> {
 
     /// Headroom of the supply of one lane, where Newton's method cycles.
     #[cold]
-    fn bracketed_headroom(&mut self, draw: usize, inputs: &[&[f64]], set: &Setting) -> f64 {
-        if self.take(draw, inputs).is_err() {
-            return f64::NAN;
-        }
+    fn bracketed_headroom(&mut self, lane: usize, set: &Setting) -> f64 {
         let lay = &self.sweep.reduced.layout;
-        let Some(car) = self.reduced.car() else { return f64::NAN };
+        let car = self.cars.pick(lane);
         let mut ask = Ask::<1>::blank();
-        ask.fill(lay, car, set);
-        bracket::supply(lay, car, &ask, set, ask.crack[0]).map_or(f64::NAN, |q| {
+        ask.fill(lay, &car, set);
+        bracket::supply(lay, &car, &ask, set, ask.crack[0]).map_or(f64::NAN, |q| {
             (q - seep(car.injection.leak[0], ask.crack[0] - ask.manifold[0])) / ask.asked[0] - 1.0
         })
     }
 
     /// The general solver's answer, or its reason.
     #[cold]
-    fn general(&mut self, draw: usize, inputs: &[&[f64]], set: &Setting) -> Result<Vec<f64>> {
-        if let Err((slot, si)) = self.take(draw, inputs) {
-            return Err(self.reduced.refusal(slot, si));
-        }
-        let build = self.reduced.as_build()?;
+    fn general(&mut self, lane: usize, set: &Setting) -> Result<Vec<f64>> {
+        let build = self.sweep.reduced.as_build(&self.values, lane)?;
         let p = point(&build, &set.op)?;
         self.sweep
             .outputs
@@ -394,10 +415,24 @@ impl Worker<'_> {
     }
 
     #[cold]
-    fn fuel_refusal(&self, op: &Operating) -> Error {
-        match self.reduced.as_build().and_then(|b| point(&b, op)) {
+    fn fuel_refusal(&self, lane: usize, op: &Operating) -> Error {
+        match self.sweep.reduced.as_build(&self.values, lane).and_then(|b| point(&b, op)) {
             Err(e) => e,
             Ok(_) => Error::new(Kind::Range, "the fuel's laws do not hold for this draw").at_key("fuel"),
+        }
+    }
+}
+
+/// One lane alone: afresh, then with shorter steps.
+#[inline(always)]
+fn alone_lane(lay: &Layout, car: &Car<1>, state: &mut State<1>, set: &Setting) {
+    let mut ask = Ask::<1>::blank();
+    ask.fill(lay, car, set);
+    for damping in [1.0, 0.5] {
+        state.start(lay, car, &ask, set);
+        state.solve(lay, car, &ask, set, 60, damping);
+        if state.done[0] > 0.0 {
+            return;
         }
     }
 }
@@ -436,7 +471,7 @@ macro_rules! wide {
                 fn on_avx512($($arg: $t),*) {
                     $body($($arg),*);
                 }
-                #[target_feature(enable = "avx2")]
+                #[target_feature(enable = "avx2,fma")]
                 fn on_avx2($($arg: $t),*) {
                     $body($($arg),*);
                 }
@@ -449,7 +484,7 @@ macro_rules! wide {
                     #[allow(unsafe_code)]
                     return unsafe { on_avx512($($arg),*) };
                 }
-                if std::arch::is_x86_feature_detected!("avx2") {
+                if std::arch::is_x86_feature_detected!("avx2") && std::arch::is_x86_feature_detected!("fma") {
                     // SAFETY: as above.
                     #[allow(unsafe_code)]
                     return unsafe { on_avx2($($arg),*) };
@@ -461,10 +496,22 @@ macro_rules! wide {
 }
 
 wide! {
-    /// Asks and solves one point for all lanes, with the widest vectors of this processor. No fused product is
-    /// formed on any, so the bits are the same.
+    /// Asks and solves one point for all lanes, with the widest vectors of this processor. Fused products are the
+    /// same on all, so the bits are.
     solve = solve_lanes(
         lay: &Layout, cars: &Car<LANES>, ask: &mut Ask<LANES>, state: &mut State<LANES>, set: &Setting, afresh: bool
+    )
+}
+
+wide! {
+    /// One lane alone.
+    alone = alone_lane(lay: &Layout, car: &Car<1>, state: &mut State<1>, set: &Setting)
+}
+
+wide! {
+    /// The cars that follow from columns of values.
+    derive = derive_lanes(
+        lay: &Layout, values: &[[f64; LANES]], fuel: &Fuel<LANES>, cars: &mut Car<LANES>, sound: &mut [f64; LANES]
     )
 }
 
@@ -476,4 +523,15 @@ wide! {
 #[inline(always)]
 fn read_lanes<const W: usize>(reading: &Reading<'_, W>, outputs: &[Output], to: &mut [[f64; W]]) {
     reading.write(outputs, to);
+}
+
+#[inline(always)]
+fn derive_lanes<const W: usize>(
+    lay: &Layout,
+    values: &[[f64; W]],
+    fuel: &Fuel<W>,
+    cars: &mut Car<W>,
+    sound: &mut [f64; W],
+) {
+    lay.derive(values, fuel, cars, sound);
 }
