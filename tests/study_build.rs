@@ -226,7 +226,9 @@ fn the_fast_path_gives_the_general_solvers_answers() {
         assert_eq!(fast.why_general(), None);
         let plan = Plan::tolerance(&fast).draws(96).seed(9);
         assert!(plan.cost(&fast).unwrap().to_string().ends_with("fast path"));
-        assert!(plan.cost(&general).unwrap().to_string().contains("general solver, because it was asked for"));
+        assert!(
+            plan.cost(&general).unwrap().to_string().contains("general solver, because it was asked for")
+        );
         let (a, b) = (plan.run(&fast).unwrap(), plan.run(&general).unwrap());
         assert_eq!(a.failed().collect::<Vec<_>>(), b.failed().collect::<Vec<_>>(), "{name}");
         let mut compared = 0;
@@ -391,9 +393,8 @@ fn a_sweep_moves_values_of_build_and_schedule_together() {
     let axes = [("boost comes within", vec![20.0, 200.0]), ("main pump.wear", vec![0.0, 0.1])];
     let swept = Swept::grid(&model, &axes, &Control::default()).unwrap();
     assert!(swept.reasons().is_empty(), "{:?}", swept.reasons());
-    let low = |wear: f64| {
-        swept.at("main pump.wear", wear).unwrap().line("lowest differential pressure").unwrap().1
-    };
+    let low =
+        |wear: f64| swept.at("main pump.wear", wear).unwrap().line("lowest differential pressure").unwrap().1;
     // A worn pump holds less, however fast boost comes.
     assert!(low(0.1)[0] < low(0.0)[0] && low(0.1)[1] < low(0.0)[1], "{:?} {:?}", low(0.0), low(0.1));
 }

@@ -325,7 +325,11 @@ impl Build {
     ///
     /// # Errors
     /// An unknown path, or a value that is not in the build.
-    pub fn set_spread(&mut self, path: &str, law: Option<crate::spec::distribution::Distribution>) -> Result<()> {
+    pub fn set_spread(
+        &mut self,
+        path: &str,
+        law: Option<crate::spec::distribution::Distribution>,
+    ) -> Result<()> {
         self.parameter(path)?;
         let (owner, key) = self.split(path)?;
         let (owner, key) = (owner.to_owned(), key.to_owned());

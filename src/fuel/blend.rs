@@ -138,7 +138,12 @@ impl Blend {
             .map(|(component, v)| {
                 let by_volume = v / sum;
                 let mass = by_volume * component.density_at_15().value;
-                Part { component: *component, by_volume, by_mass: mass, by_mole: mass / component.molar_mass() }
+                Part {
+                    component: *component,
+                    by_volume,
+                    by_mass: mass,
+                    by_mole: mass / component.molar_mass(),
+                }
             })
             .collect();
         let mass: f64 = parts.iter().map(|q| q.by_mass).sum();

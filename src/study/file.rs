@@ -471,7 +471,10 @@ impl fmt::Display for Report {
         for what in &self.left_out {
             writeln!(f, "\nLeft out: {what}")?;
         }
-        write!(f, "\nA model's chance, not a safety approval: input assumptions are as stated in the build, or by grade.")
+        write!(
+            f,
+            "\nA model's chance, not a safety approval: input assumptions are as stated in the build, or by grade."
+        )
     }
 }
 
@@ -493,7 +496,10 @@ impl fmt::Display for Outline {
             writeln!(f, "{mark} {}: {} {unit}", i.name, i.law)?;
         }
         if by_grade > 0 {
-            write!(f, "* not stated: the width usual for how the value is known (common practice, no source)")?;
+            write!(
+                f,
+                "* not stated: the width usual for how the value is known (common practice, no source)"
+            )?;
         }
         Ok(())
     }

@@ -1,7 +1,7 @@
 //! What one operating point asks of each lane: air, fuel, the pulse, voltages, the reference.
 
 use super::super::operating::Operating;
-use super::columns::{Car, Lanes, MAX_KNOTS};
+use super::columns::{Car, Lanes, MAX_KNOTS, Row};
 use super::math::{exp, fma, ln, max, min};
 use super::reduced::{Compensation, Layout, Port, Reduced};
 use crate::build::Build;
@@ -51,27 +51,27 @@ impl Setting {
 #[derive(Clone, Debug)]
 pub(super) struct Ask<const W: usize> {
     /// One where the laws hold, zero where a value is outside their range.
-    pub valid: [f64; W],
-    pub volts: [f64; W],
-    pub manifold: [f64; W],
-    pub reference: [f64; W],
-    pub charge: [f64; W],
-    pub air: [f64; W],
+    pub valid: Row<W>,
+    pub volts: Row<W>,
+    pub manifold: Row<W>,
+    pub reference: Row<W>,
+    pub charge: Row<W>,
+    pub air: Row<W>,
     /// Volume flow that the engine asks for.
-    pub asked: [f64; W],
+    pub asked: Row<W>,
     /// Mass of one injection that the control unit wants.
-    pub mass: [f64; W],
+    pub mass: Row<W>,
     /// Commanded pulse; with a rail sensor it follows from the difference.
-    pub pulse: [f64; W],
+    pub pulse: Row<W>,
     /// Dead time at this voltage on the table's differences.
-    pub dead: [[f64; W]; MAX_KNOTS],
+    pub dead: [Row<W>; MAX_KNOTS],
     /// Fuel pressure at which the poppet opens with no flow in the return.
-    pub crack: [f64; W],
+    pub crack: Row<W>,
 }
 
 impl<const W: usize> Ask<W> {
     pub fn blank() -> Self {
-        let z = || <[f64; W] as Lanes<W>>::blank();
+        let z = || <Row<W> as Lanes<W>>::blank();
         Self {
             valid: z(),
             volts: z(),
@@ -126,7 +126,7 @@ impl<const W: usize> Ask<W> {
             let opens = fma(self.reference[i], p.area[i], p.preload[i]);
             self.crack[i] = fma(-p.to[i], p.seat_area[i], opens) * p.over_net[i];
         }
-        self.valid = [1.0; W];
+        self.valid = Row::<W>::of(1.0);
         if set.running {
             let cycles = speed / (2.0 * std::f64::consts::TAU);
             let (breath, demand) = (set.ve * cycles, op.demand_factor);
@@ -156,12 +156,12 @@ impl<const W: usize> Ask<W> {
                 self.mass[i] = demand * inhaled * read * car.injection.mass[i] * set.cycle;
             }
         } else {
-            self.air = [0.0; W];
-            self.asked = [0.0; W];
-            self.mass = [0.0; W];
+            self.air = Row::<W>::of(0.0);
+            self.asked = Row::<W>::of(0.0);
+            self.mass = Row::<W>::of(0.0);
         }
         self.fill_dead(lay, car);
-        self.pulse = [0.0; W];
+        self.pulse = Row::<W>::of(0.0);
         let j = &car.injection;
         if set.running && lay.compensation == Compensation::None {
             let (dead, _) = self.dead_at(lay, &j.base);
@@ -170,7 +170,7 @@ impl<const W: usize> Ask<W> {
                 self.valid[i] = if j.base[i] > 0.0 { self.valid[i] } else { 0.0 };
             }
         } else if set.running && lay.compensation == Compensation::BaseLessManifold {
-            let mut believed = [0.0; W];
+            let mut believed = Row::<W>::of(0.0);
             for i in 0..W {
                 believed[i] = j.base[i] - (self.manifold[i] + j.read[i] - car.ambient[i]);
             }
@@ -203,9 +203,9 @@ impl<const W: usize> Ask<W> {
 
     /// Dead time at a difference and its slope: straight lines between the table's, level outside.
     #[inline(always)]
-    pub fn dead_at(&self, lay: &Layout, dp: &[f64; W]) -> ([f64; W], [f64; W]) {
+    pub fn dead_at(&self, lay: &Layout, dp: &Row<W>) -> (Row<W>, Row<W>) {
         let knots = &lay.dead.differences;
-        let (mut t, mut slope) = (self.dead[0], [0.0; W]);
+        let (mut t, mut slope) = (self.dead[0], Row::<W>::of(0.0));
         for j in 1..knots.len() {
             let (from, over) = (knots[j - 1], 1.0 / (knots[j] - knots[j - 1]));
             for i in 0..W {

@@ -4,7 +4,7 @@
 //! rail pressure at which they agree is bracketed; the flow of each branch at a rail pressure likewise.
 
 use super::ask::{Ask, Setting};
-use super::columns::{Car, MAX_LEGS, Series};
+use super::columns::{Car, MAX_LEGS, Row, Series};
 use super::law::{LegEnd, NearLeg, inject, leg, series};
 use super::newton::{SHUT, State};
 use super::reduced::{Layout, SeriesLayout};
@@ -59,8 +59,8 @@ fn root(mut a: f64, mut b: f64, tol: f64, mut f: impl FnMut(f64) -> f64) -> Opti
 }
 
 fn loss(lay: &SeriesLayout, s: &Series<1>, q: f64) -> f64 {
-    let (mut p, mut slope) = ([0.0], [0.0]);
-    series(lay, s, &[q], &mut p, &mut slope);
+    let (mut p, mut slope) = (Row([0.0]), Row([0.0]));
+    series(lay, s, &Row([q]), &mut p, &mut slope);
     p[0]
 }
 
@@ -73,15 +73,14 @@ const PRESSURE: f64 = 1e-7;
 /// A pump's leg by the exact laws.
 fn end_of(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting, k: usize, q: f64) -> LegEnd<1> {
     let mut near = NearLeg::nowhere();
-    leg(&lay.legs[k], &car.legs[k], &mut near, 1.0, &car.vapour, &ask.volts, set.op.boost, &[q])
+    leg(&lay.legs[k], &car.legs[k], &mut near, 1.0, &car.vapour, &ask.volts, set.op.boost, &Row([q]))
 }
 
 /// Flows of the pumps at a pressure where they meet.
 fn pumps(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting, at: f64) -> Option<[f64; MAX_LEGS]> {
     let mut out = [0.0; MAX_LEGS];
     for k in 0..lay.legs.len() {
-        let end =
-            |q: f64| end_of(lay, car, ask, set, k, q).p[0] - at;
+        let end = |q: f64| end_of(lay, car, ask, set, k, q).p[0] - at;
         // Beyond a shut check valve's steep branch the flow is below zero.
         out[k] = if end(0.0) > 0.0 { root(0.0, MOST, FLOW, end)? } else { root(-1e-4, 0.0, FLOW, end)? };
     }
@@ -135,7 +134,7 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     };
     let legs = lay.legs.len();
     let pumps = |at: f64| pumps(lay, car, ask, set, at);
-    let injected = |rail: f64| inject(lay, car, ask, set, &[rail - ask.manifold[0]]).q[0];
+    let injected = |rail: f64| inject(lay, car, ask, set, &Row([rail - ask.manifold[0]])).q[0];
     let balance = |rail: f64| -> Option<f64> {
         let q = injected(rail) + bypass(rail)?;
         let meet = rail + if lay.feed.is_empty() { 0.0 } else { loss(&lay.feed, &car.feed, q) };
@@ -150,24 +149,24 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     let (_, _, poppet) = through(q.max(0.0));
     let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)); // what seeps back costs nothing
     let lift = if q > 0.0 { poppet.lift } else { 0.0 };
-    out.x = [lift];
-    out.rail = [rail];
-    out.fuel = [rail - loss(&lay.to_regulator, &car.to_regulator, q)];
-    out.d = [out.fuel[0] - behind];
-    out.back = [behind];
-    out.bypassed = [q.max(0.0)];
-    out.injected = [injection];
+    out.x = Row([lift]);
+    out.rail = Row([rail]);
+    out.fuel = Row([rail - loss(&lay.to_regulator, &car.to_regulator, q)]);
+    out.d = Row([out.fuel[0] - behind]);
+    out.back = Row([behind]);
+    out.bypassed = Row([q.max(0.0)]);
+    out.injected = Row([injection]);
     let mut left = injection + q;
     for k in 0..legs {
         let end = end_of(lay, car, ask, set, k, flows[k]);
-        out.q[k] = [flows[k]];
+        out.q[k] = Row([flows[k]]);
         out.inlet[k] = end.inlet;
         left -= flows[k];
     }
     out.follow_from(lay, car, ask, set);
     // What is promised of a point: a part in a billion of a litre a second.
     (left.abs() <= 1e-10).then(|| {
-        out.done = [1.0];
+        out.done = Row([1.0]);
         out
     })
 }

@@ -15,13 +15,40 @@ pub(super) trait Lanes<const W: usize> {
     fn pick(&self, lane: usize) -> Self::One;
 }
 
-impl<const W: usize> Lanes<W> for [f64; W] {
-    type One = [f64; 1];
-    fn blank() -> Self {
-        [0.0; W]
+/// One value a lane, where vectors of any width begin.
+#[repr(align(64))]
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Row<const W: usize>(pub [f64; W]);
+
+impl<const W: usize> Row<W> {
+    #[inline(always)]
+    pub fn of(x: f64) -> Self {
+        Self([x; W])
     }
-    fn pick(&self, lane: usize) -> [f64; 1] {
-        [self[lane]]
+}
+
+impl<const W: usize> std::ops::Deref for Row<W> {
+    type Target = [f64; W];
+    #[inline(always)]
+    fn deref(&self) -> &[f64; W] {
+        &self.0
+    }
+}
+
+impl<const W: usize> std::ops::DerefMut for Row<W> {
+    #[inline(always)]
+    fn deref_mut(&mut self) -> &mut [f64; W] {
+        &mut self.0
+    }
+}
+
+impl<const W: usize> Lanes<W> for Row<W> {
+    type One = Row<1>;
+    fn blank() -> Self {
+        Self::of(0.0)
+    }
+    fn pick(&self, lane: usize) -> Row<1> {
+        Row([self[lane]])
     }
 }
 
@@ -55,123 +82,123 @@ macro_rules! columns {
 columns! {
     /// A length of line: `loss = visc φ(Re) Q`, `Re = re |Q|`.
     Friction {
-        visc: [f64; W],
-        re: [f64; W],
-        rough: [f64; W],
+        visc: Row<W>,
+        re: Row<W>,
+        rough: Row<W>,
     }
     /// Parts in series: `head + (lin + quad |Q|) Q`, lines, a check valve.
     Series {
-        head: [f64; W],
-        lin: [f64; W],
-        quad: [f64; W],
+        head: Row<W>,
+        lin: Row<W>,
+        quad: Row<W>,
         line: [Friction<W>; MAX_LINES],
-        crack: [f64; W],
-        valve: [f64; W],
-        shut: [f64; W],
+        crack: Row<W>,
+        valve: Row<W>,
+        shut: Row<W>,
     }
     /// A pump's law in electrical terms; the names are those of [`crate::part::pump::Curve`].
     Pump {
-        g: [f64; W],
-        c: [f64; W],
-        a: [f64; W],
-        b: [f64; W],
-        t: [f64; W],
-        u: [f64; W],
-        r: [f64; W],
-        loop_r: [f64; W],
-        idle: [f64; W],
-        relief: [f64; W],
-        relief_slope: [f64; W],
-        required: [f64; W],
-        over_required: [f64; W],
+        g: Row<W>,
+        c: Row<W>,
+        a: Row<W>,
+        b: Row<W>,
+        t: Row<W>,
+        u: Row<W>,
+        r: Row<W>,
+        loop_r: Row<W>,
+        idle: Row<W>,
+        relief: Row<W>,
+        relief_slope: Row<W>,
+        required: Row<W>,
+        over_required: Row<W>,
         /// Of a displacement element: flow that the idle current costs, loss of flow with rise.
-        still: [f64; W],
-        stiff: [f64; W],
-        over_stiff: [f64; W],
+        still: Row<W>,
+        stiff: Row<W>,
+        over_stiff: Row<W>,
     }
     /// From a tank through a pump.
     Leg {
-        from: [f64; W],
+        from: Row<W>,
         before: Series<W>,
         pump: Pump<W>,
         after: Series<W>,
         /// Boost above which it runs.
-        on_above: [f64; W],
+        on_above: Row<W>,
     }
     /// Diaphragm, poppet, spring.
     Poppet {
-        area: [f64; W],
-        net: [f64; W],
-        over_net: [f64; W],
-        seat_area: [f64; W],
-        curtain: [f64; W],
-        rate: [f64; W],
-        preload: [f64; W],
-        max_lift: [f64; W],
+        area: Row<W>,
+        net: Row<W>,
+        over_net: Row<W>,
+        seat_area: Row<W>,
+        curtain: Row<W>,
+        rate: Row<W>,
+        preload: Row<W>,
+        max_lift: Row<W>,
         /// `C_d √(2/ρ)`.
-        flow: [f64; W],
-        flow_force: [f64; W],
+        flow: Row<W>,
+        flow_force: Row<W>,
         /// What is left of the reference signal.
-        kept: [f64; W],
+        kept: Row<W>,
         /// Pressure where the return ends.
-        to: [f64; W],
+        to: Row<W>,
     }
     /// Injectors and what the control unit believes of them.
     Injection {
         /// All injectors open: `n C_d A √(2/ρ)`.
-        open: [f64; W],
+        open: Row<W>,
         /// Leak, the same way.
-        leak: [f64; W],
-        short: [f64; W],
-        over_short: [f64; W],
-        count: [f64; W],
-        spread: [f64; W],
-        dead: [f64; W],
-        dead_error: [f64; W],
+        leak: Row<W>,
+        short: Row<W>,
+        over_short: Row<W>,
+        count: Row<W>,
+        spread: Row<W>,
+        dead: Row<W>,
+        dead_error: Row<W>,
         /// Read manifold pressure less the true one.
-        read: [f64; W],
-        coefficient: [f64; W],
-        base: [f64; W],
+        read: Row<W>,
+        coefficient: Row<W>,
+        base: Row<W>,
         /// Open time over the mass of one injection, at base.
-        width: [f64; W],
+        width: Row<W>,
         /// Believed air over true air and believed ratio.
-        mass: [f64; W],
+        mass: Row<W>,
     }
     /// The engine as a consumer.
     Engine {
         /// Efficiency times swept volume over the gas constant.
-        breath: [f64; W],
-        lambda: [f64; W],
-        afr: [f64; W],
+        breath: Row<W>,
+        lambda: Row<W>,
+        afr: Row<W>,
         /// Fuel volume for a mass of air at the target.
-        fuel: [f64; W],
-        outside: [f64; W],
-        compressor: [f64; W],
-        over_compressor: [f64; W],
+        fuel: Row<W>,
+        outside: Row<W>,
+        compressor: Row<W>,
+        over_compressor: Row<W>,
         /// One over what the compressor breathes in.
-        over_intake: [f64; W],
-        intercooler: [f64; W],
-        intake_loss: [f64; W],
-        intercooler_loss: [f64; W],
-        charge: [f64; W],
-        rev_limit: [f64; W],
+        over_intake: Row<W>,
+        intercooler: Row<W>,
+        intake_loss: Row<W>,
+        intercooler_loss: Row<W>,
+        charge: Row<W>,
+        rev_limit: Row<W>,
     }
     /// The state of the fuel; `known` is zero where its laws refuse.
     Fuel {
-        known: [f64; W],
-        rho: [f64; W],
-        mu: [f64; W],
-        vapour: [f64; W],
-        afr: [f64; W],
-        density15: [f64; W],
+        known: Row<W>,
+        rho: Row<W>,
+        mu: Row<W>,
+        vapour: Row<W>,
+        afr: Row<W>,
+        density15: Row<W>,
     }
     /// One car.
     Car {
-        ambient: [f64; W],
-        rho: [f64; W],
-        vapour: [f64; W],
-        volts: [f64; W],
-        volts_offset: [f64; W],
+        ambient: Row<W>,
+        rho: Row<W>,
+        vapour: Row<W>,
+        volts: Row<W>,
+        volts_offset: Row<W>,
         legs: [Leg<W>; MAX_LEGS],
         feed: Series<W>,
         /// Between rail and regulator.

@@ -1,7 +1,7 @@
 //! The laws of the parts, lane by lane: the same as in [`crate::part`], written without branches.
 
 use super::ask::{Ask, Setting};
-use super::columns::{Car, Leg, Pump, Series};
+use super::columns::{Car, Leg, Pump, Row, Series};
 use super::math::{fma, friction, max, min};
 use super::reduced::{Compensation, Layout, LegLayout, SeriesLayout};
 use crate::part::check_valve::CLOSED_SLOPE;
@@ -13,12 +13,12 @@ const LEAST_DERATING: f64 = 0.05;
 /// A loss about a flow at which it was computed: value, slope and half the curvature.
 #[derive(Clone, Debug)]
 pub(super) struct Near<const W: usize> {
-    at: [f64; W],
+    at: Row<W>,
     /// How far from there the expansion holds.
-    reach: [f64; W],
-    loss: [f64; W],
-    slope: [f64; W],
-    bend: [f64; W],
+    reach: Row<W>,
+    loss: Row<W>,
+    slope: Row<W>,
+    bend: Row<W>,
 }
 
 /// Part of the flow over which a quadratic stands for the loss: where the friction's exponent hardly changes it leaves
@@ -29,13 +29,13 @@ const REACH_IN_TRANSITION: f64 = 0.002;
 impl<const W: usize> Near<W> {
     /// Nothing computed yet.
     pub fn nowhere() -> Self {
-        let z = [0.0; W];
-        Self { at: z, reach: [-1.0; W], loss: z, slope: z, bend: z }
+        let z = Row::<W>::of(0.0);
+        Self { at: z, reach: Row::<W>::of(-1.0), loss: z, slope: z, bend: z }
     }
 
     /// Forgets what was computed: the car is another.
     pub fn forget(&mut self) {
-        self.reach = [-1.0; W];
+        self.reach = Row::<W>::of(-1.0);
     }
 }
 
@@ -44,11 +44,11 @@ impl<const W: usize> Near<W> {
 pub(super) fn series<const W: usize>(
     lay: &SeriesLayout,
     s: &Series<W>,
-    q: &[f64; W],
-    loss: &mut [f64; W],
-    slope: &mut [f64; W],
+    q: &Row<W>,
+    loss: &mut Row<W>,
+    slope: &mut Row<W>,
 ) {
-    let (mut bend, mut reach) = ([0.0; W], [0.0; W]);
+    let (mut bend, mut reach) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
     expand(lay, s, q, loss, slope, &mut bend, &mut reach);
 }
 
@@ -57,11 +57,11 @@ pub(super) fn series<const W: usize>(
 fn expand<const W: usize>(
     lay: &SeriesLayout,
     s: &Series<W>,
-    q: &[f64; W],
-    loss: &mut [f64; W],
-    slope: &mut [f64; W],
-    bend: &mut [f64; W],
-    reach: &mut [f64; W],
+    q: &Row<W>,
+    loss: &mut Row<W>,
+    slope: &mut Row<W>,
+    bend: &mut Row<W>,
+    reach: &mut Row<W>,
 ) {
     for i in 0..W {
         let signed = if q[i] < 0.0 { -s.quad[i] } else { s.quad[i] };
@@ -78,7 +78,8 @@ fn expand<const W: usize>(
             let visc = line.visc[i];
             loss[i] = fma(visc * phi, q[i], loss[i]);
             slope[i] = fma(visc, phi + rise, slope[i]);
-            bend[i] += 0.5 * visc * (rise + bent) / if q[i] < 0.0 { min(q[i], -1e-12) } else { max(q[i], 1e-12) };
+            bend[i] +=
+                0.5 * visc * (rise + bent) / if q[i] < 0.0 { min(q[i], -1e-12) } else { max(q[i], 1e-12) };
             // How the exponent of the flow changes with ln Re.
             let changes = fma(bent, phi, -rise * rise).abs();
             let even = changes < 0.1 * phi * phi && rise < 1.05 * phi;
@@ -112,9 +113,9 @@ pub(super) fn series_near<const W: usize>(
     s: &Series<W>,
     near: &mut Near<W>,
     reach: f64,
-    q: &[f64; W],
-    loss: &mut [f64; W],
-    slope: &mut [f64; W],
+    q: &Row<W>,
+    loss: &mut Row<W>,
+    slope: &mut Row<W>,
 ) {
     if lay.lines() == 0 && !lay.has_check() {
         series(lay, s, q, loss, slope);
@@ -125,7 +126,8 @@ pub(super) fn series_near<const W: usize>(
         any |= (q[i] - near.at[i]).abs() > reach * near.reach[i];
     }
     if any {
-        let (mut p, mut by, mut bend, mut holds) = ([0.0; W], [0.0; W], [0.0; W], [0.0; W]);
+        let (mut p, mut by, mut bend, mut holds) =
+            (Row::<W>::of(0.0), Row::<W>::of(0.0), Row::<W>::of(0.0), Row::<W>::of(0.0));
         expand(lay, s, q, &mut p, &mut by, &mut bend, &mut holds);
         for i in 0..W {
             let far = (q[i] - near.at[i]).abs() > reach * near.reach[i];
@@ -146,12 +148,12 @@ pub(super) fn series_near<const W: usize>(
 
 /// What a pump does at a flow.
 pub(super) struct Work<const W: usize> {
-    pub rise: [f64; W],
+    pub rise: Row<W>,
     /// Change of rise with flow.
-    pub slope: [f64; W],
+    pub slope: Row<W>,
     /// Change of rise with inlet pressure.
-    pub by_inlet: [f64; W],
-    pub current: [f64; W],
+    pub by_inlet: Row<W>,
+    pub current: Row<W>,
 }
 
 #[inline(always)]
@@ -168,12 +170,12 @@ fn element(t: f64, u: f64, q: f64, drive: f64, r: f64) -> (f64, f64) {
 pub(super) fn pump<const W: usize>(
     regenerative: bool,
     p: &Pump<W>,
-    volts: &[f64; W],
-    q: &[f64; W],
-    margin: &[f64; W],
+    volts: &Row<W>,
+    q: &Row<W>,
+    margin: &Row<W>,
     out: &mut Work<W>,
 ) {
-    let (mut derating, mut by_margin, mut inner) = ([1.0; W], [0.0; W], *q);
+    let (mut derating, mut by_margin, mut inner) = (Row::<W>::of(1.0), Row::<W>::of(0.0), *q);
     let mut strained = false;
     for i in 0..W {
         strained |= margin[i] < p.required[i] && p.required[i] > 0.0 && q[i] > 0.0;
@@ -189,7 +191,7 @@ pub(super) fn pump<const W: usize>(
             inner[i] = q[i] / derating[i];
         }
     }
-    let mut fall = [0.0; W];
+    let mut fall = Row::<W>::of(0.0);
     if regenerative {
         let mut q_element = inner;
         for i in 0..W {
@@ -199,7 +201,7 @@ pub(super) fn pump<const W: usize>(
             fall[i] = (2.0 * p.a[i] * e - p.b[i] * inner[i]) * e_q - p.b[i] * e;
         }
         // The internal relief: the element falls with flow, so Newton from above stays above the root.
-        let mut resting = [0.0; W];
+        let mut resting = Row::<W>::of(0.0);
         for _ in 0..50 {
             let mut left = 0.0;
             for i in 0..W {
@@ -257,7 +259,7 @@ pub(super) fn pump<const W: usize>(
         }
     } else {
         out.slope = fall;
-        out.by_inlet = [0.0; W];
+        out.by_inlet = Row::<W>::of(0.0);
     }
 }
 
@@ -266,10 +268,10 @@ pub(super) fn pump<const W: usize>(
 pub(super) fn against<const W: usize>(
     regenerative: bool,
     p: &Pump<W>,
-    volts: &[f64; W],
-    rise: &[f64; W],
-) -> [f64; W] {
-    let mut q = [1e-5; W];
+    volts: &Row<W>,
+    rise: &Row<W>,
+) -> Row<W> {
+    let mut q = Row::<W>::of(1e-5);
     for i in 0..W {
         let drive = volts[i] - p.r[i] * p.idle[i];
         if regenerative {
@@ -289,13 +291,13 @@ pub(super) fn against<const W: usize>(
 
 /// Pressure at the end of a pump's leg, and what leads to it.
 pub(super) struct LegEnd<const W: usize> {
-    pub p: [f64; W],
-    pub slope: [f64; W],
-    pub inlet: [f64; W],
+    pub p: Row<W>,
+    pub slope: Row<W>,
+    pub inlet: Row<W>,
     /// Change of inlet pressure with flow, negative.
-    pub inlet_slope: [f64; W],
+    pub inlet_slope: Row<W>,
     /// Change of rise with inlet pressure: not zero where vapour takes flow.
-    pub by_inlet: [f64; W],
+    pub by_inlet: Row<W>,
 }
 
 /// What was computed of a leg nearby.
@@ -323,24 +325,29 @@ pub(super) fn leg<const W: usize>(
     leg: &Leg<W>,
     near: &mut NearLeg<W>,
     reach: f64,
-    vapour: &[f64; W],
-    volts: &[f64; W],
+    vapour: &Row<W>,
+    volts: &Row<W>,
     boost: f64,
-    q: &[f64; W],
+    q: &Row<W>,
 ) -> LegEnd<W> {
-    let (mut before, mut before_slope) = ([0.0; W], [0.0; W]);
-    let (mut after, mut after_slope) = ([0.0; W], [0.0; W]);
+    let (mut before, mut before_slope) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
+    let (mut after, mut after_slope) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
     series_near(&lay.before, &leg.before, &mut near.before, reach, q, &mut before, &mut before_slope);
     series_near(&lay.after, &leg.after, &mut near.after, reach, q, &mut after, &mut after_slope);
-    let mut inlet = [0.0; W];
-    let mut margin = [0.0; W];
+    let mut inlet = Row::<W>::of(0.0);
+    let mut margin = Row::<W>::of(0.0);
     for i in 0..W {
         inlet[i] = leg.from[i] - before[i];
         margin[i] = inlet[i] - vapour[i];
     }
-    let mut work = Work { rise: [0.0; W], slope: [0.0; W], by_inlet: [0.0; W], current: [0.0; W] };
+    let mut work = Work {
+        rise: Row::<W>::of(0.0),
+        slope: Row::<W>::of(0.0),
+        by_inlet: Row::<W>::of(0.0),
+        current: Row::<W>::of(0.0),
+    };
     pump(lay.regenerative, &leg.pump, volts, q, &margin, &mut work);
-    let (mut p, mut slope) = ([0.0; W], [0.0; W]);
+    let (mut p, mut slope) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
     for i in 0..W {
         let on = boost > leg.on_above[i]; // a stopped element holds
         let rise = if on { work.rise[i] } else { -CLOSED_SLOPE * q[i] };
@@ -355,9 +362,9 @@ pub(super) fn leg<const W: usize>(
 
 /// Mean flow of the injectors, its slope, the pulse and the open time.
 pub(super) struct Injected<const W: usize> {
-    pub q: [f64; W],
-    pub slope: [f64; W],
-    pub pulse: [f64; W],
+    pub q: Row<W>,
+    pub slope: Row<W>,
+    pub pulse: Row<W>,
 }
 
 /// The injectors at a pressure difference.
@@ -367,15 +374,15 @@ pub(super) fn inject<const W: usize>(
     car: &Car<W>,
     ask: &Ask<W>,
     set: &Setting,
-    dp: &[f64; W],
+    dp: &Row<W>,
 ) -> Injected<W> {
     let j = &car.injection;
     let cycle = set.cycle;
-    let (mut open, mut open_slope) = ([0.0; W], [0.0; W]);
+    let (mut open, mut open_slope) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
     let mut pulse = ask.pulse;
     if set.running {
         let (dead, dead_slope) = ask.dead_at(lay, dp);
-        let mut pulse_slope = [0.0; W];
+        let mut pulse_slope = Row::<W>::of(0.0);
         if lay.compensation == Compensation::RailSensor {
             for i in 0..W {
                 let at = max(dp[i], 1.0);
@@ -437,7 +444,7 @@ pub(super) fn inject<const W: usize>(
             }
         }
     }
-    let (mut q, mut slope) = ([0.0; W], [0.0; W]);
+    let (mut q, mut slope) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
     let part = if set.running { 1.0 / cycle } else { 0.0 };
     for i in 0..W {
         let square = fma(dp[i], dp[i], DP_SMALL * DP_SMALL);

@@ -27,11 +27,8 @@ pub(super) fn ln(x: f64) -> f64 {
     let s = (m - 1.0) / (m + 1.0);
     let z = s * s;
     let w = z * z;
-    let even = w * fma(
-        w,
-        fma(w, 1.531_383_769_920_937_3e-1, 2.222_219_843_214_978_4e-1),
-        3.999_999_999_940_942e-1,
-    );
+    let even =
+        w * fma(w, fma(w, 1.531_383_769_920_937_3e-1, 2.222_219_843_214_978_4e-1), 3.999_999_999_940_942e-1);
     let odd = fma(
         w,
         fma(w, fma(w, 1.479_819_860_511_658_6e-1, 1.818_357_216_161_805e-1), 2.857_142_874_366_239e-1),
@@ -157,7 +154,10 @@ mod tests {
                 let h = 1e-5f64;
                 let (up, down) = (friction(re * h.exp(), rough).1, friction(re * (-h).exp(), rough).1);
                 if re > 101.0 {
-                    assert!((bend - (up - down) / (2.0 * h)).abs() < 1e-6 * phi.max(bend.abs()), "{re} {rough}");
+                    assert!(
+                        (bend - (up - down) / (2.0 * h)).abs() < 1e-6 * phi.max(bend.abs()),
+                        "{re} {rough}"
+                    );
                 }
                 re *= 1.11;
             }

@@ -14,7 +14,7 @@
 //! One regulator after the rail. A lane that has not settled says so and is never a number.
 
 use super::ask::{Ask, Setting};
-use super::columns::{Car, MAX_LEGS};
+use super::columns::{Car, MAX_LEGS, Row};
 use super::law::{Near, NearLeg, against, inject, leg, series_near};
 use super::math::{fma, max, min};
 use super::reduced::Layout;
@@ -36,26 +36,26 @@ const LAST_STRAINED: f64 = 1e-12;
 /// Where the lanes stand; at a solution what was found there.
 #[derive(Clone, Debug)]
 pub(super) struct State<const W: usize> {
-    pub x: [f64; W],
-    pub d: [f64; W],
-    pub q: [[f64; W]; MAX_LEGS],
+    pub x: Row<W>,
+    pub d: Row<W>,
+    pub q: [Row<W>; MAX_LEGS],
     /// One where settled.
-    pub done: [f64; W],
-    pub steps: [f64; W],
+    pub done: Row<W>,
+    pub steps: Row<W>,
     /// Rail pressure, absolute.
-    pub rail: [f64; W],
+    pub rail: Row<W>,
     /// Pressure at the regulator's fuel port, absolute.
-    pub fuel: [f64; W],
+    pub fuel: Row<W>,
     /// Pressure behind the regulator, absolute.
-    pub back: [f64; W],
-    pub bypassed: [f64; W],
-    pub injected: [f64; W],
-    pub inlet: [[f64; W]; MAX_LEGS],
+    pub back: Row<W>,
+    pub bypassed: Row<W>,
+    pub injected: Row<W>,
+    pub inlet: [Row<W>; MAX_LEGS],
     /// Change of the supply with rail pressure, negative: for the next start.
-    supply_slope: [f64; W],
-    leg_slope: [[f64; W]; MAX_LEGS],
-    asked: [f64; W],
-    crack: [f64; W],
+    supply_slope: Row<W>,
+    leg_slope: [Row<W>; MAX_LEGS],
+    asked: Row<W>,
+    crack: Row<W>,
     /// Losses computed nearby.
     pub near: Nearby<W>,
 }
@@ -90,7 +90,7 @@ impl<const W: usize> Nearby<W> {
 
 impl<const W: usize> State<W> {
     pub fn blank() -> Self {
-        let z = [0.0; W];
+        let z = Row::<W>::of(0.0);
         Self {
             x: z,
             d: z,
@@ -130,10 +130,10 @@ impl<const W: usize> State<W> {
     #[inline(always)]
     pub fn start(&mut self, lay: &Layout, car: &Car<W>, ask: &Ask<W>, set: &Setting) {
         let n = lay.legs.len();
-        let mut supply = [0.0; W];
+        let mut supply = Row::<W>::of(0.0);
         for k in 0..n {
             let (lay, car_leg) = (&lay.legs[k], &car.legs[k]);
-            let mut rise = [0.0; W];
+            let mut rise = Row::<W>::of(0.0);
             for i in 0..W {
                 rise[i] = max(ask.crack[i], car.poppet.to[i]) - car_leg.from[i];
             }
@@ -183,8 +183,8 @@ impl<const W: usize> State<W> {
 
     /// Which lanes have no solution, or one too far away to start from.
     #[inline(always)]
-    pub fn lost(&self, ask: &Ask<W>) -> [f64; W] {
-        let mut out = [0.0; W];
+    pub fn lost(&self, ask: &Ask<W>) -> Row<W> {
+        let mut out = Row::<W>::of(0.0);
         for i in 0..W {
             let far = (ask.crack[i] - self.crack[i]).abs() > 6e4
                 || ask.asked[i] > 3.0 * self.asked[i]
@@ -195,7 +195,7 @@ impl<const W: usize> State<W> {
     }
 
     /// Takes another start for these lanes.
-    pub fn begin(&mut self, lost: &[f64; W], fresh: &Self) {
+    pub fn begin(&mut self, lost: &Row<W>, fresh: &Self) {
         for i in 0..W {
             if lost[i] > 0.0 {
                 (self.x[i], self.d[i]) = (fresh.x[i], fresh.d[i]);
@@ -209,7 +209,7 @@ impl<const W: usize> State<W> {
 
     /// Fills what the next start needs at a solution that was found another way.
     pub fn follow_from(&mut self, lay: &Layout, car: &Car<W>, ask: &Ask<W>, set: &Setting) {
-        self.supply_slope = [0.0; W];
+        self.supply_slope = Row::<W>::of(0.0);
         for (k, l) in lay.legs.iter().enumerate() {
             let near = &mut self.near.legs[k];
             let end = leg(l, &car.legs[k], near, 1.0, &car.vapour, &ask.volts, set.op.boost, &self.q[k]);
@@ -240,7 +240,7 @@ impl<const W: usize> State<W> {
             self.done[i] = 1.0 - ask.valid[i]; // a refused lane need not be solved
             self.steps[i] = 0.0;
         }
-        let z = [0.0; W];
+        let z = Row::<W>::of(0.0);
         for step in 0..most {
             // The first step may use what a neighbouring point left, the second computes afresh, the last stay there.
             let first = step == 0;
@@ -449,7 +449,7 @@ impl<const W: usize> State<W> {
 
 /// The first where done, the second elsewhere.
 #[inline(always)]
-fn select<const W: usize>(done: &[f64; W], a: &[f64; W], b: &[f64; W]) -> [f64; W] {
+fn select<const W: usize>(done: &Row<W>, a: &Row<W>, b: &Row<W>) -> Row<W> {
     let mut out = *b;
     for i in 0..W {
         out[i] = if done[i] > 0.0 { a[i] } else { b[i] };

@@ -2,7 +2,7 @@
 
 use super::super::point::Point;
 use super::ask::{Ask, Setting};
-use super::columns::Car;
+use super::columns::{Car, Row};
 use super::law::{Work, inject, leg, pump, seep, series_near};
 use super::math::{max, min};
 use super::newton::{LAST_LEVEL, State};
@@ -137,7 +137,7 @@ pub(super) struct Reading<'a, const W: usize> {
 impl<const W: usize> Reading<'_, W> {
     /// Writes the asked figures, one column each.
     #[inline(always)]
-    pub fn write(&self, outputs: &[Output], to: &mut [[f64; W]]) {
+    pub fn write(&self, outputs: &[Output], to: &mut [Row<W>]) {
         let Self { lay, car, ask, set, state } = *self;
         let n = lay.legs.len();
         let mut works: [Option<Work<W>>; super::columns::MAX_LEGS] =
@@ -147,15 +147,15 @@ impl<const W: usize> Reading<'_, W> {
                 works[k] = Some(self.work(k, &lay.legs[k]));
             }
         }
-        let mut dp = [0.0; W];
+        let mut dp = Row::<W>::of(0.0);
         for i in 0..W {
             dp[i] = state.rail[i] - ask.manifold[i];
         }
         let work = |k: usize| works[k].as_ref().expect("asked for above");
         for (o, to) in outputs.iter().zip(to) {
             match *o {
-                Output::Speed => *to = [set.op.speed; W],
-                Output::Boost => *to = [set.op.boost; W],
+                Output::Speed => *to = Row::<W>::of(set.op.speed),
+                Output::Boost => *to = Row::<W>::of(set.op.boost),
                 Output::Manifold => *to = ask.manifold,
                 Output::Supply => *to = ask.volts,
                 Output::Rail => {
@@ -165,7 +165,7 @@ impl<const W: usize> Reading<'_, W> {
                 }
                 Output::Difference => *to = dp,
                 Output::PumpFlow => {
-                    *to = [0.0; W];
+                    *to = Row::<W>::of(0.0);
                     for k in 0..n {
                         for i in 0..W {
                             to[i] += max(state.q[k][i], 0.0);
@@ -175,7 +175,7 @@ impl<const W: usize> Reading<'_, W> {
                 Output::EngineFlow => *to = state.injected,
                 Output::ReturnFlow => *to = state.bypassed,
                 Output::PumpCurrent => {
-                    *to = [0.0; W];
+                    *to = Row::<W>::of(0.0);
                     for k in 0..n {
                         for i in 0..W {
                             to[i] += self.if_on(k, i, work(k).current[i], 0.0);
@@ -183,7 +183,7 @@ impl<const W: usize> Reading<'_, W> {
                     }
                 }
                 Output::PumpVoltage => {
-                    *to = [f64::INFINITY; W];
+                    *to = Row::<W>::of(f64::INFINITY);
                     for k in 0..n {
                         for i in 0..W {
                             let volts = ask.volts[i] - work(k).current[i] * car.legs[k].pump.loop_r[i];
@@ -191,9 +191,9 @@ impl<const W: usize> Reading<'_, W> {
                         }
                     }
                 }
-                Output::Asked => *to = if set.running { ask.asked } else { [f64::NAN; W] },
-                Output::Air => *to = if set.running { ask.air } else { [f64::NAN; W] },
-                Output::Charge => *to = if set.running { ask.charge } else { [f64::NAN; W] },
+                Output::Asked => *to = if set.running { ask.asked } else { Row::<W>::of(f64::NAN) },
+                Output::Air => *to = if set.running { ask.air } else { Row::<W>::of(f64::NAN) },
+                Output::Charge => *to = if set.running { ask.charge } else { Row::<W>::of(f64::NAN) },
                 Output::Lambda | Output::WorstLambda => {
                     for i in 0..W {
                         let spread =
@@ -203,7 +203,9 @@ impl<const W: usize> Reading<'_, W> {
                         to[i] = if set.running { lambda } else { f64::NAN };
                     }
                 }
-                Output::TargetLambda => *to = if set.running { car.engine.lambda } else { [f64::NAN; W] },
+                Output::TargetLambda => {
+                    *to = if set.running { car.engine.lambda } else { Row::<W>::of(f64::NAN) }
+                }
                 Output::Pulse | Output::Duty => {
                     let pulse = inject(lay, car, ask, set, &dp).pulse;
                     let over = if *o == Output::Duty { set.cycle } else { 1.0 };
@@ -260,19 +262,24 @@ impl<const W: usize> Reading<'_, W> {
 
     #[inline(always)]
     fn work(&self, k: usize, lay: &LegLayout) -> Work<W> {
-        let (mut q, mut margin) = ([0.0; W], [0.0; W]);
+        let (mut q, mut margin) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
         for i in 0..W {
             q[i] = max(self.state.q[k][i], 0.0);
             margin[i] = self.state.inlet[k][i] - self.car.vapour[i];
         }
-        let mut out = Work { rise: [0.0; W], slope: [0.0; W], by_inlet: [0.0; W], current: [0.0; W] };
+        let mut out = Work {
+            rise: Row::<W>::of(0.0),
+            slope: Row::<W>::of(0.0),
+            by_inlet: Row::<W>::of(0.0),
+            current: Row::<W>::of(0.0),
+        };
         pump(lay.regenerative, &self.car.legs[k].pump, &self.ask.volts, &q, &margin, &mut out);
         out
     }
 
     /// What the supply brings at the pressure that must be held, over what is asked, less one.
     #[inline(always)]
-    fn headroom(&self) -> [f64; W] {
+    fn headroom(&self) -> Row<W> {
         let Self { lay, car, ask, set, state } = *self;
         let n = lay.legs.len();
         let mut flows = state.q;
@@ -281,22 +288,22 @@ impl<const W: usize> Reading<'_, W> {
                 flows[k][i] = max(flows[k][i], 1e-7);
             }
         }
-        let mut done = [0.0; W];
+        let mut done = Row::<W>::of(0.0);
         let mut near = state.near.clone();
         for _ in 0..60 {
-            let mut q = [0.0; W];
+            let mut q = Row::<W>::of(0.0);
             for f in &flows[..n] {
                 for i in 0..W {
                     q[i] += f[i];
                 }
             }
-            let (mut feed, mut feed_q) = ([0.0; W], [0.0; W]);
+            let (mut feed, mut feed_q) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
             if !lay.feed.is_empty() {
                 series_near(&lay.feed, &car.feed, &mut near.feed, 1.0, &q, &mut feed, &mut feed_q);
             }
-            let (mut sum, mut short) = ([0.0; W], [0.0; W]);
-            let mut ends: [([f64; W], [f64; W]); super::columns::MAX_LEGS] =
-                [([0.0; W], [0.0; W]); super::columns::MAX_LEGS];
+            let (mut sum, mut short) = (Row::<W>::of(0.0), Row::<W>::of(0.0));
+            let mut ends: [(Row<W>, Row<W>); super::columns::MAX_LEGS] =
+                [(Row::<W>::of(0.0), Row::<W>::of(0.0)); super::columns::MAX_LEGS];
             for k in 0..n {
                 let near = &mut near.legs[k];
                 let (leg_lay, car_leg) = (&lay.legs[k], &car.legs[k]);
@@ -310,12 +317,12 @@ impl<const W: usize> Reading<'_, W> {
                 ends[k].0 = e.p;
             }
             let mut all = 1.0;
-            let mut level = [0.0; W];
+            let mut level = Row::<W>::of(0.0);
             for i in 0..W {
                 let dq = short[i] / (1.0 - sum[i] * feed_q[i]);
                 level[i] = ask.crack[i] + feed[i] + feed_q[i] * dq;
             }
-            let mut small = [1.0; W];
+            let mut small = Row::<W>::of(1.0);
             for k in 0..n {
                 for i in 0..W {
                     let was = flows[k][i];
@@ -336,7 +343,7 @@ impl<const W: usize> Reading<'_, W> {
                 break;
             }
         }
-        let mut out = [f64::NAN; W];
+        let mut out = Row::<W>::of(f64::NAN);
         for i in 0..W {
             let mut q = 0.0;
             for f in &flows[..n] {

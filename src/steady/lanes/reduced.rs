@@ -1,6 +1,6 @@
 //! A build of the common layout as plain numbers, and the car that follows from them.
 
-use super::columns::{Car, Fuel, Lanes, MAX_KNOTS, MAX_LEGS, MAX_LINES, Series};
+use super::columns::{Car, Fuel, Lanes, MAX_KNOTS, MAX_LEGS, MAX_LINES, Row, Series};
 use super::math::{fma, max, min};
 use crate::build::{Build, LOSS_FLUID, injector_law};
 use crate::error::{Error, Kind, Result};
@@ -282,10 +282,10 @@ impl SeriesLayout {
     }
 
     #[inline(always)]
-    fn derive<const W: usize>(&self, v: &[[f64; W]], fuel: &Fuel<W>, out: &mut Series<W>) {
+    fn derive<const W: usize>(&self, v: &[Row<W>], fuel: &Fuel<W>, out: &mut Series<W>) {
         let (rho, mu) = (&fuel.rho, &fuel.mu);
-        (out.head, out.lin, out.quad) = ([0.0; W], [0.0; W], [0.0; W]);
-        let none = [0.0; W];
+        (out.head, out.lin, out.quad) = (Row::<W>::of(0.0), Row::<W>::of(0.0), Row::<W>::of(0.0));
+        let none = Row::<W>::of(0.0);
         for f in &self.filters {
             let (loss, flow, part, dirt) = (&v[f.loss], &v[f.at_flow], &v[f.turbulent], &v[f.dirt]);
             let blocked = f.blocked.map_or(&none, |s| &v[s]);
@@ -366,7 +366,7 @@ impl Reduced {
         };
         let layout = layout(build, &find)?;
         let out = Self { build: build.clone(), layout, paths, ranges, values };
-        let sound = out.car(&out.columns::<1>(), None).is_some_and(|(_, sound)| sound == [1.0]);
+        let sound = out.car(&out.columns::<1>(), None).is_some_and(|(_, sound)| sound[0] == 1.0);
         sound.then_some(out)
     }
 
@@ -400,8 +400,8 @@ impl Reduced {
     }
 
     /// The values in columns, every lane the same.
-    pub(super) fn columns<const W: usize>(&self) -> Vec<[f64; W]> {
-        self.values.iter().map(|v| [*v; W]).collect()
+    pub(super) fn columns<const W: usize>(&self) -> Vec<Row<W>> {
+        self.values.iter().map(|v| Row::<W>::of(*v)).collect()
     }
 
     /// Whether the key of a slot may be this.
@@ -427,23 +427,18 @@ impl Reduced {
     /// all.
     pub(super) fn car<const W: usize>(
         &self,
-        v: &[[f64; W]],
+        v: &[Row<W>],
         temperature: Option<f64>,
-    ) -> Option<(Car<W>, [f64; W])> {
+    ) -> Option<(Car<W>, Row<W>)> {
         let mut fuel = Fuel::blank();
         self.fuel(v, temperature, &mut fuel);
-        let (mut car, mut sound) = (Car::blank(), [0.0; W]);
+        let (mut car, mut sound) = (Car::blank(), Row::<W>::of(0.0));
         self.layout.derive(v, &fuel, &mut car, &mut sound);
         sound.contains(&1.0).then_some((car, sound))
     }
 
     /// The state of the fuel in every lane.
-    pub(super) fn fuel<const W: usize>(
-        &self,
-        v: &[[f64; W]],
-        temperature: Option<f64>,
-        out: &mut Fuel<W>,
-    ) {
+    pub(super) fn fuel<const W: usize>(&self, v: &[Row<W>], temperature: Option<f64>, out: &mut Fuel<W>) {
         let f = &self.layout.fuel;
         for i in 0..W {
             let t = temperature.unwrap_or(v[f.temperature][i]);
@@ -470,7 +465,7 @@ impl Reduced {
     }
 
     /// The build with the values of a lane, for the general solver.
-    pub(super) fn as_build<const W: usize>(&self, v: &[[f64; W]], lane: usize) -> Result<Build> {
+    pub(super) fn as_build<const W: usize>(&self, v: &[Row<W>], lane: usize) -> Result<Build> {
         let mut build = self.build.clone();
         for (path, si) in self.paths.iter().zip(v) {
             if build.si(path).ok() != Some(si[lane]) {
@@ -487,14 +482,14 @@ impl Layout {
     #[inline(always)]
     pub(super) fn derive<const W: usize>(
         &self,
-        v: &[[f64; W]],
+        v: &[Row<W>],
         fuel: &Fuel<W>,
         car: &mut Car<W>,
-        sound: &mut [f64; W],
+        sound: &mut Row<W>,
     ) {
         let rho = &fuel.rho;
         let (r, j, c, e) = (&self.regulator_slots, &self.injectors, &self.control, &self.engine);
-        let or = |slot: Maybe, other: &[f64; W]| slot.map_or(*other, |s| v[s]);
+        let or = |slot: Maybe, other: &Row<W>| slot.map_or(*other, |s| v[s]);
         let ambient = v[e.ambient];
         car.ambient = ambient;
         car.rho = *rho;
@@ -502,13 +497,13 @@ impl Layout {
         car.volts = v[self.volts];
         car.volts_offset = v[self.volts_offset];
         for (leg, to) in self.legs.iter().zip(&mut car.legs) {
-            let vent = or(leg.vent, &[0.0; W]);
+            let vent = or(leg.vent, &Row::<W>::of(0.0));
             for i in 0..W {
                 to.from[i] = ambient[i] + vent[i];
             }
             leg.before.derive(v, fuel, &mut to.before);
             leg.after.derive(v, fuel, &mut to.after);
-            to.on_above = or(leg.slots.on_above, &[f64::NEG_INFINITY; W]);
+            to.on_above = or(leg.slots.on_above, &Row::<W>::of(f64::NEG_INFINITY));
             leg.slots.derive(v, fuel, &mut to.pump);
         }
         self.feed.derive(v, fuel, &mut car.feed);
@@ -516,7 +511,7 @@ impl Layout {
         self.back.derive(v, fuel, &mut car.back);
 
         let p = &mut car.poppet;
-        let vent = or(r.vent, &[0.0; W]);
+        let vent = or(r.vent, &Row::<W>::of(0.0));
         p.rate = v[r.rate];
         p.max_lift = v[r.max_lift];
         p.flow_force = v[r.flow_force];
@@ -555,7 +550,7 @@ impl Layout {
         inj.short = v[j.short_pulse];
         inj.count = count;
         inj.spread = v[j.spread];
-        inj.dead = if self.dead.added { v[j.dead_time] } else { [0.0; W] };
+        inj.dead = if self.dead.added { v[j.dead_time] } else { Row::<W>::of(0.0) };
         inj.dead_error = v[c.dead_error];
         inj.read = v[c.manifold_offset];
         inj.base = base;
@@ -583,7 +578,7 @@ impl Layout {
         to.intercooler = v[e.intercooler];
         to.intake_loss = v[e.intake_loss];
         to.intercooler_loss = v[e.intercooler_loss];
-        to.charge = or(e.charge, &[f64::NAN; W]);
+        to.charge = or(e.charge, &Row::<W>::of(f64::NAN));
         to.rev_limit = v[e.rev_limit];
         let (efficiency, swept) = (&v[e.efficiency], &v[e.displacement]);
         for i in 0..W {
@@ -597,7 +592,7 @@ impl Layout {
 
 impl PumpSlots {
     #[inline(always)]
-    fn derive<const W: usize>(&self, v: &[[f64; W]], fuel: &Fuel<W>, to: &mut super::columns::Pump<W>) {
+    fn derive<const W: usize>(&self, v: &[Row<W>], fuel: &Fuel<W>, to: &mut super::columns::Pump<W>) {
         let rated = self.rated.flow / self.rated.pressure.max(0.5e5);
         let (factor, wear, required) = (&v[self.flow_factor], &v[self.wear], &v[self.required]);
         let (area, warm) = (&v[self.area], &v[self.temperature]);
@@ -617,7 +612,8 @@ impl PumpSlots {
                     to.g[i] = g;
                     to.c[i] = c;
                     to.still[i] = g * self.law.idle_current * to.r[i];
-                    to.stiff[i] = g * c * to.r[i] + k * self.law.rated_viscosity / fuel.mu[i] + wear[i] * rated;
+                    to.stiff[i] =
+                        g * c * to.r[i] + k * self.law.rated_viscosity / fuel.mu[i] + wear[i] * rated;
                     to.over_stiff[i] = 1.0 / to.stiff[i];
                 }
             }

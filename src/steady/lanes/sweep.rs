@@ -4,7 +4,7 @@ use super::super::operating::Operating;
 use super::super::point::point;
 use super::ask::{Ask, Setting};
 use super::bracket;
-use super::columns::{Car, Fuel, Lanes};
+use super::columns::{Car, Fuel, Lanes, Row};
 use super::law::seep;
 use super::newton::State;
 use super::output::{Output, Reading};
@@ -127,7 +127,7 @@ impl Sweep {
             cars: Box::new(Car::blank()),
             ask: Box::new(Ask::blank()),
             state: Box::new(State::blank()),
-            read: vec![[0.0; LANES]; self.outputs.len()],
+            read: vec![Row::<LANES>::of(0.0); self.outputs.len()],
             effort: Effort::default(),
         }
     }
@@ -193,14 +193,14 @@ impl Sweep {
 pub struct Worker<'a> {
     sweep: &'a Sweep,
     /// Every value of the car, a column of lanes each.
-    values: Vec<[f64; LANES]>,
+    values: Vec<Row<LANES>>,
     fuel: Box<Fuel<LANES>>,
     /// The imposed temperature that the fuel's state was computed for.
     fuel_at: Option<Option<f64>>,
     cars: Box<Car<LANES>>,
     ask: Box<Ask<LANES>>,
     state: Box<State<LANES>>,
-    read: Vec<[f64; LANES]>,
+    read: Vec<Row<LANES>>,
     /// How hard the draws were so far.
     pub effort: Effort,
 }
@@ -231,7 +231,7 @@ impl Worker<'_> {
     ) {
         let reduced = &self.sweep.reduced;
         for (slot, column) in self.sweep.slots.iter().zip(inputs) {
-            let mut drawn = [column[first]; LANES];
+            let mut drawn = Row::<LANES>::of(column[first]);
             drawn[..lanes].copy_from_slice(&column[first..first + lanes]);
             let refusing = drawn.iter().filter(|x| !reduced.takes(*slot, **x)).count();
             if refusing > 0 {
@@ -266,7 +266,7 @@ impl Worker<'_> {
                 sweep.reduced.fuel(&self.values, op.fuel_temperature, &mut self.fuel);
                 self.fuel_at = Some(op.fuel_temperature);
             }
-            let mut sound = [0.0; LANES];
+            let mut sound = Row::<LANES>::of(0.0);
             derive(lay, &self.values, &self.fuel, &mut self.cars, &mut sound);
             let unsound = |lane: &usize| sound[*lane] == 0.0;
             if !(0..LANES).any(|l| unsound(&l)) {
@@ -511,27 +511,27 @@ wide! {
 wide! {
     /// The cars that follow from columns of values.
     derive = derive_lanes(
-        lay: &Layout, values: &[[f64; LANES]], fuel: &Fuel<LANES>, cars: &mut Car<LANES>, sound: &mut [f64; LANES]
+        lay: &Layout, values: &[Row<LANES>], fuel: &Fuel<LANES>, cars: &mut Car<LANES>, sound: &mut Row<LANES>
     )
 }
 
 wide! {
     /// Reads the figures out for all lanes.
-    read = read_lanes(reading: &Reading<'_, LANES>, outputs: &[Output], to: &mut [[f64; LANES]])
+    read = read_lanes(reading: &Reading<'_, LANES>, outputs: &[Output], to: &mut [Row<LANES>])
 }
 
 #[inline(always)]
-fn read_lanes<const W: usize>(reading: &Reading<'_, W>, outputs: &[Output], to: &mut [[f64; W]]) {
+fn read_lanes<const W: usize>(reading: &Reading<'_, W>, outputs: &[Output], to: &mut [Row<W>]) {
     reading.write(outputs, to);
 }
 
 #[inline(always)]
 fn derive_lanes<const W: usize>(
     lay: &Layout,
-    values: &[[f64; W]],
+    values: &[Row<W>],
     fuel: &Fuel<W>,
     cars: &mut Car<W>,
-    sound: &mut [f64; W],
+    sound: &mut Row<W>,
 ) {
     lay.derive(values, fuel, cars, sound);
 }
