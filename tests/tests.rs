@@ -112,6 +112,8 @@ mod transient_network;
 mod transient_run;
 // A hose with waves: surge, periods, chambers, a published example; lumps converge to it.
 mod transient_waves;
+// The words of a cell for studies.
+mod workshop_study;
 // The words of a cell for changes in time.
 mod workshop_transient;
 // The circuit in time against another solver.

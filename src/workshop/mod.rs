@@ -21,6 +21,7 @@ mod pictures;
 mod pot;
 mod reading;
 mod run;
+mod study;
 mod tolerance;
 mod transient;
 
@@ -34,6 +35,7 @@ pub use pictures::{
 pub use pot::{Pot, surge_pot};
 pub use reading::Reading;
 pub use run::Run;
+pub use study::{Grid, how_rare, options_across_tolerances, study_figures, what_matters};
 pub use tolerance::{Tolerances, across_tolerances};
 pub use transient::{Transient, compare_in_time};
 
