@@ -23,10 +23,14 @@ use super::reduced::Layout;
 const FIRST_REACH: f64 = 10.0;
 /// Slope of the shut regulator, as in [`crate::part::regulator`].
 pub(super) const SHUT: f64 = 1e16;
-/// The last step of the difference, Pa: Newton squares what is left, so less than 1e-4 Pa remains.
-const LAST: f64 = 10.0;
-/// The same for a flow, m³/s, and as a part of one pump's.
-const LAST_FLOW: f64 = 1e-8;
+/// The last step of the difference as a part of it: Newton squares what is left, so 1e-9 of it remains.
+const LAST: f64 = 3e-5;
+/// Not stricter and not looser than this, Pa.
+const LAST_ENDS: (f64, f64) = (2.0, 10.0);
+/// The last step of the flow as a part of it, and its ends, m³/s.
+const LAST_FLOW: f64 = 3e-4;
+const LAST_FLOW_ENDS: (f64, f64) = (3e-9, 1e-8);
+/// The same as a part of one pump's flow where several meet.
 const LAST_PART: f64 = 1e-4;
 /// The same for the pressure where pumps meet, Pa.
 pub(super) const LAST_LEVEL: f64 = 100.0;
@@ -373,7 +377,9 @@ impl<const W: usize> State<W> {
             let mut settled = z;
             for i in 0..W {
                 let flow = q_x[i] * dx[i] + q_d[i] * dd[i];
-                let small = dd[i].abs() <= LAST && flow.abs() <= LAST_FLOW && hit[i] == 0.0;
+                let last = min(max(LAST * self.d[i], LAST_ENDS.0), LAST_ENDS.1);
+                let last_flow = min(max(LAST_FLOW * q[i], LAST_FLOW_ENDS.0), LAST_FLOW_ENDS.1);
+                let small = dd[i].abs() <= last && flow.abs() <= last_flow && hit[i] == 0.0;
                 let calm = strained[i] == 0.0 || flow.abs() <= LAST_STRAINED;
                 settled[i] = if small && calm && !first { 1.0 } else { 0.0 };
             }
@@ -390,7 +396,7 @@ impl<const W: usize> State<W> {
                         let to = if closes { -1e-14 } else { min(to, 3e-4) };
                         // On a shut valve's steep branch a small step says nothing: the pressures must meet.
                         let met = (level - end[k][i]).abs() <= LAST_LEVEL;
-                        let least = min(LAST_FLOW, max(LAST_PART * was.abs(), 1e-13));
+                        let least = min(LAST_FLOW_ENDS.0, max(LAST_PART * was.abs(), 1e-13));
                         let small = !closes && met && step.abs() <= least;
                         settled[i] = if small { settled[i] } else { 0.0 };
                         self.q[k][i] = if self.done[i] > 0.0 { was } else { to };

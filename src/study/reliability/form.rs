@@ -91,9 +91,16 @@ pub fn form(limit: &dyn LimitState, options: &Options) -> Result<Form, StudyErro
         let (mut next, mut next_g);
         loop {
             next = u.iter().zip(&direction).map(|(x, d)| x + length * d).collect::<Vec<_>>();
-            next_g = margin(&next)?;
-            if merit(&next, next_g) < now || length < 1e-3 {
-                break;
+            // A step beyond what the model can answer is too long.
+            match margin(&next) {
+                Ok(found) => {
+                    next_g = found;
+                    if merit(&next, next_g) < now || length < 1e-3 {
+                        break;
+                    }
+                }
+                Err(e) if length < 1e-3 => return Err(e),
+                Err(_) => {}
             }
             length *= 0.5;
         }
