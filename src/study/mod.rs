@@ -33,6 +33,9 @@
 //! | what happens along a grid? | [`sweep::Swept`] |
 //! | what does the hand calculation say? | [`budget::Budget`] |
 //!
+//! A build whose circuit is the common one is run many draws side by side; the plan says so, or why not. Values without a stated
+//! spread can have the one of their grade ([`defaults`]).
+//!
 //! Not modelled: dependence other than rank correlation; wear over time; laws fitted to data.
 pub mod budget;
 pub mod compare;
