@@ -19,12 +19,13 @@ fn what_matters_and_how_rare_are_one_line_each() {
     let table = what_matters(&before, rpm(6500.0), "headroom", 128, 3);
     let shares: f64 = table.rows.iter().map(|r| r[1].trim_end_matches(" %").parse::<f64>().unwrap()).sum();
     assert!(shares > 60.0 && shares < 130.0, "{table}");
-    let raised = car("hill-climb-car/raised-1.4-bar");
+    // Injectors that are nearly too small.
+    let raised = car("hill-climb-car/raised-1.4-bar").with("injectors.static_flow", "690 cc/min");
     let rare = how_rare(&raised, rpm(6500.0), "injectors full", 5);
     println!("{rare}");
     assert!(rare.notes[0].contains("agree"), "{rare}");
     let chance = |row: usize| rare.rows[row][1].parse::<f64>().unwrap();
-    assert!(chance(1) < 1e-3 && chance(1) > 0.0 && (chance(1) / chance(2)).ln().abs() < 1.0, "{rare}");
+    assert!(chance(1) < 0.1 && chance(1) > 0.0 && (chance(1) / chance(2)).ln().abs() < 1.0, "{rare}");
 }
 
 #[test]
