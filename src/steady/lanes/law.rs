@@ -319,6 +319,7 @@ impl<const W: usize> NearLeg<W> {
 }
 
 /// A pump's leg at a flow.
+#[allow(clippy::too_many_arguments)]
 #[inline(always)]
 pub(super) fn leg<const W: usize>(
     lay: &LegLayout,
