@@ -211,3 +211,54 @@ fn missing_sources_stop_the_run_before_the_evaluator_starts() {
     assert_eq!(ran.status.code(), Some(1));
     assert!(said(&ran).contains("rustup component add rust-src"), "{}", said(&ran));
 }
+
+#[test]
+fn one_source_makes_the_students_copy_the_stored_outputs_and_the_class() {
+    let folder = folder("a class");
+    let lesson = folder.join("lesson.ipynb");
+    let question = "check(\"How much?\", \"2 bar\").against(bar(top))";
+    let said = "predict(\"It\", \"1 bar\").compare(bar(top), \"it is so\")";
+    write(
+        &lesson,
+        &[
+            code("let top = 2.0;", &["parameters"]),
+            code("println!(\"only for the teacher\")", &["teacher"]),
+            code(question, &[]),
+            code(said, &[]),
+        ],
+    );
+    let run =
+        |args: &[&str]| railrise().args(args).current_dir(&folder).output().expect("the program starts");
+    let handout = run(&["run", "lesson.ipynb", "--for", "students", "--out", "handout"]);
+    assert!(handout.status.success(), "{}", self::said(&handout));
+    let copy = std::fs::read_to_string(folder.join("handout/lesson.ipynb")).expect("the copy");
+    let page = std::fs::read_to_string(folder.join("handout/lesson.html")).expect("the page");
+    assert!(!copy.contains("only for the teacher") && !page.contains("only for the teacher"));
+    // Stored, then run again: the same. Spoilt: named.
+    let stored = run(&["run", "lesson.ipynb", "--store", "--out", "out"]);
+    assert!(stored.status.success(), "{}", self::said(&stored));
+    let text = std::fs::read_to_string(&lesson).expect("the lesson");
+    assert!(text.contains("only for the teacher\\n") && !text.contains("seconds"), "{text}");
+    assert!(run(&["run", "lesson.ipynb", "--as-stored", "--out", "out"]).status.success());
+    std::fs::write(&lesson, text.replace("it is:    2.000 bar", "it is:    2.001 bar")).expect("written");
+    let spoilt = run(&["run", "lesson.ipynb", "--as-stored", "--out", "out"]);
+    let message = self::said(&spoilt);
+    assert_eq!(spoilt.status.code(), Some(1));
+    assert!(message.contains("cell 4 is not as stored") && message.contains("2.001 bar"), "{message}");
+    std::fs::write(&lesson, text).expect("written");
+    // A class: own values each, and who got what.
+    let class = "notebooks = [\"lesson.ipynb\"]\n[[student]]\nname = \"Ada\"\n\
+                 [[student]]\nname = \"Ben\"\nset = { top = \"3.0\" }\n";
+    std::fs::write(folder.join("class.toml"), class).expect("written");
+    let marked = run(&["class", "class.toml", "--out", "marks"]);
+    let table = String::from_utf8_lossy(&marked.stdout).into_owned();
+    assert!(marked.status.success(), "{}", self::said(&marked));
+    let row = |name: &str| table.lines().find(|l| l.starts_with(name)).expect("a row").to_owned();
+    assert!(row("Ada").contains("1 of 1") && row("Ada").contains("1 bar / 2.000 bar"), "{table}");
+    assert!(row("Ben").contains("0 of 1") && row("Ben").contains("top = 3.0"), "{table}");
+    assert!(folder.join("marks/Ben/lesson.html").is_file() && folder.join("marks/class.html").is_file());
+    std::fs::write(folder.join("class.toml"), class.replace("set", "sett")).expect("written");
+    let wrong = run(&["class", "class.toml", "--out", "marks"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(self::said(&wrong).contains("Ben: the key `sett` is not known"), "{}", self::said(&wrong));
+}

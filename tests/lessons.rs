@@ -306,6 +306,90 @@ fn l9_margin_falls_and_the_pot_empties() {
 }
 
 #[test]
+fn l8_a_port_injector_sees_the_port() {
+    let top = car("hill-climb-car/cure-second-pump").at(rpm(7000.0), bar(1.4));
+    let cycle = one_cycle(&top);
+    // The cylinder fires at many times the rail; the port stays about the manifold, and the difference about base.
+    let rail = top.rail_pressure().pascals() + 101_325.0;
+    assert!(si(cycle.highest("cylinder")) > 10.0 * rail, "{}", cycle.highest("cylinder"));
+    assert!(near(si(cycle.mean("port")), 101_325.0 + 1.4e5, 0.03), "{}", cycle.mean("port"));
+    assert!(cycle.port_swing().number() < 0.25, "{}", cycle.port_swing());
+    assert!(near(si(cycle.mean("rail less port")), si(top.difference().amount()), 0.03));
+    assert!(cycle.lowest("rail less port").si > 0.0 && cycle.lowest("rail less cylinder").si < -5e6);
+    // Compression by hand: p V^1.33 over a ratio of 9 from the manifold; what fires lies above it.
+    let squeezed = 2.413e5 * 9f64.powf(1.33);
+    assert!(si(cycle.highest("cylinder")) > squeezed && si(cycle.highest("cylinder")) < 4.0 * squeezed);
+}
+
+#[test]
+fn l10_the_dip_is_slew_times_lag_and_a_slow_log_misses_the_teeth() {
+    let short = car("hill-climb-car/before-0.7-bar").with("regulator.reference_lag", "1 ms");
+    let long = short.with("regulator.reference_lag", "40 ms");
+    let step = |c: &Car| c.boost_step(rpm(4000.0), bar(0.0), bar(0.6), ms(200.0));
+    let (slow, quick) = (step(&long), step(&short));
+    // First-order lag behind a ramp, by hand.
+    let by_hand = 3.0e5 * 0.040 * (1.0 - (-5f64).exp());
+    assert!(
+        near(slow.dip("differential pressure").si, by_hand, 0.12),
+        "{}",
+        slow.dip("differential pressure")
+    );
+    assert!(quick.dip("differential pressure").si < 0.3 * by_hand);
+    // Twenty readings a second see less than is there.
+    let (deep, logged) =
+        (slow.lowest("differential pressure"), slow.lowest_logged("differential pressure", ms(50.0)));
+    assert!(logged.si > deep.si, "{logged} {deep}");
+    // Four cylinders at 4000 rpm: 133 teeth a second, counted as rises through the mean.
+    let y = slow.series("rail pressure");
+    let last: Vec<f64> = y.y.iter().copied().skip(y.y.len() * 4 / 5).collect();
+    let mean = last.iter().sum::<f64>() / last.len() as f64;
+    let rises = last.windows(2).filter(|w| w[0] < mean && w[1] >= mean).count() as f64;
+    let time = y.x[y.x.len() - 1] - y.x[y.y.len() * 4 / 5];
+    assert!((rises / time) > 0.7 * 133.3, "{rises} in {time}");
+    // What is stored carries the engine for a blink only.
+    let dies = long.pump_failure(rpm(6500.0), bar(0.7), bar(2.0));
+    assert!(
+        dies.lowest("differential pressure").si < 2.01e5
+            && dies.solution().t.last().is_some_and(|t| *t < 0.6)
+    );
+}
+
+#[test]
+fn pictures_of_the_build_say_what_the_reading_says() {
+    let raised = car("hill-climb-car/raised-1.4-bar");
+    let reading = raised.at(rpm(4000.0), bar(1.4));
+    let figure = schematic(&reading).figure();
+    let text = figure.plain();
+    for (part, _) in raised.build().parts().filter(|(n, _)| *n != "injectors") {
+        assert!(text.contains(part), "{part} is not drawn:\n{text}");
+    }
+    for value in
+        [reading.rail_pressure().amount(), reading.pump_flow().amount(), reading.pump_voltage().amount()]
+    {
+        assert!(text.contains(&value.to_string()), "{value} in {text}");
+    }
+    assert!(figure.notes.is_empty(), "{:?}", figure.notes);
+    // Two pumps, and a circuit with a tee.
+    for name in ["hill-climb-car/cure-second-pump", "hill-climb-car/filter-each-side"] {
+        let other = schematic(&car(name).at(rpm(4000.0), bar(0.7))).figure();
+        assert!(other.notes.is_empty(), "{name}: {:?}", other.notes);
+    }
+    // The band of the gauge holds the nominal reading, and is as wide as the dial's class at least.
+    let idle = car("hill-climb-car/cure-second-pump").idling();
+    let face = expect_gauge(&idle, "rail pressure", bar(6.0));
+    let bar_of = |a: Amount| a.in_unit("bar").expect("a pressure").number;
+    let reads = bar_of(idle.rail_pressure().amount());
+    assert_eq!(face.clone().reading(reads).inside(), Some(true));
+    assert_eq!(face.clone().reading(reads + 0.5).inside(), Some(false));
+    assert_eq!(face.reading(reads + 0.09).inside(), Some(true), "EN 837-1, class 1.6 of 6 bar: 0.096 bar");
+    // Where each bar goes while the boost climbs: five frames, each with its own picture.
+    let slider = slide_boost(&raised, rpm(4000.0), &[0.0, 0.35, 0.7, 1.05, 1.4]);
+    assert_eq!(slider.frames().count(), 5);
+    let swings = tornado(&raised, rpm(6500.0), "headroom").figure().plain();
+    assert!(swings.contains("feed_contacts") || swings.contains("wear"), "{swings}");
+}
+
+#[test]
 fn check_cells_are_kind_and_specific() {
     let ask = |answer: &str| {
         check("difference", answer).if_it_is(bar(4.0), "You added the boost.").against(bar(2.0))

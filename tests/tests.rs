@@ -1,5 +1,7 @@
 //! The one integration-test binary: the line above each module says what it holds.
 
+// The course as it is stored: numbers in prose, checks of the trade, index, figures.
+mod course;
 // Boost, altitude and charge temperature against the boost rows.
 mod boost_reference;
 // Every key of a build file: words, range, example, source.

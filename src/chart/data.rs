@@ -27,7 +27,7 @@ impl Axis {
 
     /// Name and unit as printed: `rail pressure [bar]`.
     pub fn title(&self) -> String {
-        format!("{} [{}]", self.name, self.unit)
+        if self.unit.is_empty() { self.name.clone() } else { format!("{} [{}]", self.name, self.unit) }
     }
 
     pub(crate) fn title_with_power(&self, power: i32) -> String {

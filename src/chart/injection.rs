@@ -83,7 +83,7 @@ impl Chart for InjectionWindow {
             })
             .collect();
         let mut open =
-            Pane::new(Axis::new("what is open", "-"), 42.0 * self.windows.len().max(1) as f64 + 8.0);
+            Pane::new(Axis::new("what is open", ""), 42.0 * self.windows.len().max(1) as f64 + 8.0);
         open.bare = true;
         open.items.extend(shades.clone());
         for (row, (from, to, label, injects)) in self.windows.iter().enumerate() {

@@ -7,10 +7,12 @@ use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
 mod check;
+mod class;
 mod files;
 mod kernel;
 mod point;
 mod run;
+mod runner;
 mod study;
 
 #[derive(Parser)]
@@ -26,6 +28,8 @@ enum Command {
     Run(run::Args),
     /// Run notebooks again and compare with the outputs stored in them
     Check(check::Args),
+    /// Run notebooks for a class, a setting or a filled-in copy each, and say who got what
+    Class(class::Args),
     /// The kernel for notebook programs
     Kernel(kernel::Args),
     /// Work out one operating point of a build
@@ -39,6 +43,7 @@ pub fn run() -> ExitCode {
     match Cli::parse().command {
         Command::Run(args) => run::run(args),
         Command::Check(args) => check::run(args),
+        Command::Class(args) => class::run(args),
         Command::Kernel(args) => kernel::run(args),
         Command::Point(args) => point::run(args),
         Command::Study(args) => study::run(args),

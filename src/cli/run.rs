@@ -1,10 +1,10 @@
 //! `railrise run`: notebooks without a reader.
 
 use super::files::{self, Job};
+use super::runner::Runner;
 use super::{failed, wrong};
 use crate::kernel::headless::{self, Event, Report};
-use crate::kernel::{prepare, session::Session};
-use railrise::notebook::{export, index, write_atomically};
+use railrise::notebook::{export, for_the_teacher, index, student_copy, write_atomically};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -21,9 +21,26 @@ pub struct Args {
     /// A value for the cell tagged `parameters`, such as `--set rpm=7000`
     #[arg(long = "set", value_name = "KEY=VALUE", value_parser = pair)]
     set: Vec<(String, String)>,
+    /// Whose copy: the students' leaves out what is for the teacher
+    #[arg(long = "for", value_name = "WHOM", default_value = "teacher")]
+    reader: Reader,
+    /// Also store the outputs in the notebooks themselves
+    #[arg(long, conflicts_with_all = ["set", "reader"])]
+    store: bool,
+    /// Fail when a notebook says something else than what is stored in it
+    #[arg(long, conflicts_with_all = ["set", "reader", "store"])]
+    as_stored: bool,
 }
 
-fn pair(text: &str) -> Result<(String, String), String> {
+#[derive(Clone, Copy, PartialEq, clap::ValueEnum)]
+enum Reader {
+    /// Everything
+    Teacher,
+    /// Without the teacher's cells and notebooks
+    Students,
+}
+
+pub fn pair(text: &str) -> Result<(String, String), String> {
     match text.split_once('=') {
         Some((key, value)) if !key.trim().is_empty() => Ok((key.trim().to_owned(), value.trim().to_owned())),
         _ => Err("expected KEY=VALUE".to_owned()),
@@ -51,29 +68,25 @@ pub fn run(args: Args) -> ExitCode {
     if let Err(error) = std::fs::create_dir_all(&out) {
         return wrong(format!("{}: {error}", out.display()));
     }
-    let prepared = match prepare::enter() {
-        Ok(prepared) => prepared,
+    if args.reader == Reader::Students {
+        jobs.retain(|j| !for_the_teacher(&j.notebook));
+        for job in &mut jobs {
+            job.notebook = student_copy(&job.notebook);
+        }
+    }
+    let mut runner = match Runner::new() {
+        Ok(runner) => runner,
         Err(error) => return failed(error),
     };
 
     let whole = Instant::now();
-    let mut screen = Screen::new();
-    let mut session: Option<Session> = None;
     let mut entries = Vec::new();
     let (mut broken, total) = (Vec::new(), jobs.len());
     for (n, mut job) in jobs.into_iter().enumerate() {
         let name = job.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        screen.line(&format!("[{}/{total}] {name}", n + 1));
-        let ready = match &mut session {
-            Some(session) => session.restart(&job.folder()),
-            None => {
-                Session::start(&prepared, &job.folder(), &mut |m| screen.line(m)).map(|s| session = Some(s))
-            }
-        };
-        let Some(session) = session.as_mut().filter(|_| ready.is_ok()) else {
-            return failed(ready.err().unwrap_or_else(|| "the evaluator does not start".to_owned()));
-        };
-        let report = match headless::run(session, &mut job.notebook, &mut |e| screen.event(&e)) {
+        runner.screen.line(&format!("[{}/{total}] {name}", n + 1));
+        let stored = args.as_stored.then(|| job.notebook.clone());
+        let report = match runner.run(&mut job) {
             Ok(report) => report,
             Err(error) => return failed(error),
         };
@@ -84,13 +97,16 @@ pub fn run(args: Args) -> ExitCode {
                 index::Outcome::Stopped { cause: format!("cell {cell}: {}", error.message) }
             }
         };
-        if let Err(error) = write(&job, &out) {
+        if let Err(error) = write(&job, &out).and_then(|()| if args.store { store(&job) } else { Ok(()) }) {
             return failed(error);
         }
-        screen.line(&sentence(&report));
+        runner.screen.line(&sentence(&report));
         if let Some((cell, error)) = &report.failed {
             broken.push(format!("{}: cell {cell}: {}: {}", job.path.display(), error.name, error.message));
             eprintln!("{}: cell {cell} failed ({})\n{}", job.path.display(), error.name, indent(&error.text));
+        } else if let Some((cell, what)) = stored.and_then(|s| headless::first_difference(&s, &job.notebook))
+        {
+            broken.push(format!("{}: cell {cell} is not as stored: {what}", job.path.display()));
         }
         entries.push(entry);
     }
@@ -100,7 +116,7 @@ pub fn run(args: Args) -> ExitCode {
             return failed(format!("{}: {error}", out.join("index.html").display()));
         }
     }
-    screen.line(&format!(
+    runner.screen.line(&format!(
         "{} of {total} notebooks ran to their end in {:.1} s; see {}",
         total - broken.len(),
         whole.elapsed().as_secs_f64(),
@@ -109,7 +125,15 @@ pub fn run(args: Args) -> ExitCode {
     if broken.is_empty() { ExitCode::SUCCESS } else { failed(broken.join("\nrailrise: ")) }
 }
 
-fn write(job: &Job, out: &Path) -> Result<(), String> {
+/// The outputs into the notebook itself, without what differs from run to run.
+fn store(job: &Job) -> Result<(), String> {
+    let mut kept = job.notebook.clone();
+    kept.remove_cell_metadata("railrise");
+    kept.write_atomically(&job.path).map_err(|e| e.to_string())
+}
+
+/// A copy with its outputs, and the page.
+pub fn write(job: &Job, out: &Path) -> Result<(), String> {
     let copy = out.join(format!("{}.ipynb", job.stem()));
     job.notebook.write_atomically(&copy).map_err(|e| e.to_string())?;
     let options = export::Options { folder: Some(job.folder()), ..export::Options::default() };

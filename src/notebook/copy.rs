@@ -12,3 +12,9 @@ pub fn student_copy(notebook: &Notebook) -> Notebook {
     copy.retain(|cell| !cell.has_tag(TEACHER_TAG));
     copy
 }
+
+/// Whether a whole notebook is for the teacher only: its metadata say `"railrise": {"for": "teacher"}`.
+#[must_use]
+pub fn for_the_teacher(notebook: &Notebook) -> bool {
+    notebook.metadata("railrise").is_some_and(|own| own["for"] == TEACHER_TAG)
+}

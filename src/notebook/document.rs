@@ -287,6 +287,15 @@ impl Notebook {
         Ok(())
     }
 
+    /// Removes a value of every cell's metadata.
+    pub fn remove_cell_metadata(&mut self, key: &str) {
+        for value in self.cell_values_mut() {
+            if let Some(metadata) = value["metadata"].as_object_mut() {
+                metadata.remove(key);
+            }
+        }
+    }
+
     /// Removes all outputs and counts, as before a first run.
     pub fn clear_outputs(&mut self) {
         for value in self.cell_values_mut() {

@@ -6,6 +6,7 @@
 //! - [`Notebook`]: read, look at the cells, set sources and outputs, write.
 //! - [`output`]: the four kinds of output of notebook format 4.5.
 //! - [`student_copy`]: the copy to hand out, without the teacher's cells.
+//! - [`Tally`]: what the check cells and predictions of a copy came to.
 //! - [`export`]: one self-contained page per notebook.
 //! - [`index`]: the page that lists a folder of them.
 
@@ -17,8 +18,10 @@ pub mod export;
 mod file;
 pub mod index;
 pub mod output;
+mod tally;
 
-pub use copy::{TEACHER_TAG, student_copy};
+pub use copy::{TEACHER_TAG, for_the_teacher, student_copy};
 pub use document::{Cell, CellKind, Notebook};
 pub use error::{CellPlace, NotebookError};
 pub use file::write_atomically;
+pub use tally::{Said, Tally};

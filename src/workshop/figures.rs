@@ -1,6 +1,6 @@
 //! Figures drawn from runs and readings.
 
-use super::{Reading, Run, run::shown, stop};
+use super::{Reading, Run, run::shown, run::title, stop};
 use crate::chart::{Axis, Crossing, Ladder, Series, Sweep};
 
 /// One figure of several runs in one picture: `compare("lambda", &[&fixed, &one_to_one])`.
@@ -12,13 +12,9 @@ pub fn compare(figure: &str, runs: &[&Run]) -> Sweep {
     let Some(first) = runs.first() else {
         stop("there is no run to draw\n  give at least one, such as compare(\"lambda\", &[&run])")
     };
-    let mut title = figure.to_owned();
-    if let Some(c) = title.get_mut(0..1) {
-        c.make_ascii_uppercase();
-    }
     let x = first.axis();
     let mut chart = Sweep::new(
-        &format!("{title} as {} rises", x.name.split(',').next().unwrap_or_default()),
+        &format!("{} as {} rises", title(figure), x.name.split(',').next().unwrap_or_default()),
         x.clone(),
         first.axis_of(figure),
     );

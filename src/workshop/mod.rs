@@ -14,8 +14,12 @@
 
 mod answer;
 mod car;
+mod circuit_picture;
+mod cycle;
+mod expect;
 mod figures;
 mod gauges;
+mod logged;
 pub mod measure;
 mod pictures;
 mod pot;
@@ -27,10 +31,14 @@ mod transient;
 
 pub use answer::{Compared, Feedback, Prediction, Question, Worded, check, predict, words};
 pub use car::{Car, car, car_file};
+pub use circuit_picture::schematic;
+pub use cycle::{Cycle, one_cycle};
+pub use expect::{expect_gauge, tornado};
 pub use figures::{compare, ladder, supply_and_demand};
+pub use logged::beside_the_log;
 pub use pictures::{
-    fuel_for_power, in_proportion, pump_curves, ratio_of, slide_supply_and_demand, speed_boost_map,
-    volt_ladder,
+    fuel_for_power, in_proportion, pump_curves, ratio_of, slide_boost, slide_supply_and_demand,
+    speed_boost_map, volt_ladder,
 };
 pub use pot::{Pot, surge_pot};
 pub use reading::Reading;

@@ -1,7 +1,7 @@
 //! Pump curves, a ladder of volts, a map over speed and boost, a supply that a slider moves.
 
 use super::measure::{AngularVelocity, Power, VolumeRate};
-use super::run::shown;
+use super::run::{shown, title};
 use super::{Car, Reading, Run, figures::supply_and_demand, stop};
 use crate::chart::{Axis, Explorable, Ladder, Map, PumpCurves, Series};
 use crate::quantity::{Amount, Dim, Shown, pa, rad_per_s};
@@ -98,12 +98,8 @@ pub fn speed_boost_map(car: &Car, figure: &str) -> Map {
         }
         rows.push(row);
     }
-    let mut title = figure.to_owned();
-    if let Some(c) = title.get_mut(0..1) {
-        c.make_ascii_uppercase();
-    }
     Map::new(
-        &format!("{title} over speed and boost"),
+        &format!("{} over speed and boost", title(figure)),
         (Axis::new("engine speed", "rpm"), speeds),
         (Axis::new("boost, gauge", "bar"), boosts),
         axis,
@@ -138,6 +134,14 @@ pub fn slide_supply_and_demand(
         out = out.frame(*v, &f.flow_range(0.0, top));
     }
     out
+}
+
+/// A slider over the boost: for each value, where each bar of pressure goes at one speed.
+#[must_use]
+pub fn slide_boost(car: &Car, speed: AngularVelocity, boosts: &[f64]) -> Explorable {
+    Explorable::sweep("boost", "bar", boosts.iter().copied(), |b| {
+        super::figures::ladder(&car.ask(Operating::at(speed.quantity(), pa(b * 1e5))))
+    })
 }
 
 /// The straight line through nothing that meets a run at a place on its axis: what "in proportion" would mean.

@@ -200,3 +200,12 @@ impl Rich for Run {
         Bundle::text(t.to_string()).html(t.html())
     }
 }
+
+/// A figure's name at the head of a chart.
+pub(super) fn title(name: &str) -> String {
+    let mut out = name.to_owned();
+    if let Some(c) = out.get_mut(0..1) {
+        c.make_ascii_uppercase();
+    }
+    out
+}

@@ -1,7 +1,7 @@
 //! A car through a change in time: what the gauges do, and how far behind they are.
 
 use super::measure::{AngularVelocity, Pressure, Ratio, Temperature, Time, Voltage, ratio, s};
-use super::run::{axis, shown};
+use super::run::{axis, shown, title};
 use super::{Car, stop};
 use crate::chart::{Chart, Series, Trace};
 use crate::explain::Table;
@@ -476,7 +476,10 @@ impl Transient {
             t.row([name.clone(), volume(*v)]);
         }
         t.row(["taken up by lines and chambers".to_owned(), volume(l.stored)]);
-        t.row(["left over".to_owned(), format!("{:.1e} m³", l.imbalance)]);
+        // Rounding differs from machine to machine.
+        let left =
+            if l.imbalance.abs() < 1e-12 { "nothing".to_owned() } else { format!("{:.1e} m³", l.imbalance) };
+        t.row(["left over".to_owned(), left]);
         t
     }
 
@@ -519,14 +522,6 @@ pub fn compare_in_time(channel: &str, runs: &[&Transient]) -> Trace {
     let series = runs.iter().map(|r| Series { label: r.name.clone(), ..r.series(channel) });
     Trace::over_time(&format!("{}: {channel}", title(&first.schedule.name)))
         .channel(axis(channel, kind), series)
-}
-
-fn title(name: &str) -> String {
-    let mut out = name.to_owned();
-    if let Some(c) = out.get_mut(0..1) {
-        c.make_ascii_uppercase();
-    }
-    out
 }
 
 impl Rich for Transient {

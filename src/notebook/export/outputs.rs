@@ -87,7 +87,7 @@ fn shown(output: &Value, step: &str, setting: &mut Setting<'_>) -> String {
             continue;
         };
         let body = match form {
-            "text/html" => rich(&content, setting),
+            "text/html" => rich(&content, step, setting),
             "image/svg+xml" => drawing(&content, step, setting),
             "text/markdown" => {
                 format!("<div class=\"reading prose\">{}</div>\n", markdown::render(&content, setting))
@@ -114,10 +114,18 @@ fn plain(content: &str) -> String {
     )
 }
 
-fn rich(content: &str, setting: &mut Setting<'_>) -> String {
+fn rich(content: &str, step: &str, setting: &mut Setting<'_>) -> String {
     let piece = fragment::clean(content, Ids::Prefix(setting.prefix));
     setting.complaints.extend(piece.left_out);
-    format!("<div class=\"reading rich\">{}</div>\n", piece.html)
+    // Too wide, it scrolls by itself; the keyboard must get at it, by a stop of its own or one inside.
+    let stops = ["<summary", "<a ", "<input", "<button"].iter().any(|tag| piece.html.contains(tag));
+    let access = match stops {
+        true => String::new(),
+        false => {
+            format!(" tabindex=\"0\" role=\"region\" aria-label=\"{}\"", escape(&format!("Result of {step}")))
+        }
+    };
+    format!("<div class=\"reading rich\"{access}>{}</div>\n", piece.html)
 }
 
 fn drawing(content: &str, step: &str, setting: &mut Setting<'_>) -> String {
