@@ -5,7 +5,7 @@
 //! evaluator gets it by one `:dep` line, with its own settings.
 
 #[path = "../src/kernel/mod.rs"]
-#[allow(dead_code)]
+#[allow(dead_code, unused_imports)]
 mod kernel;
 
 use kernel::{prepare, relay, session::Session, shim};

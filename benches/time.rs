@@ -105,6 +105,7 @@ type Go<'a> = Box<dyn Fn(f64, bool) -> (f64, Option<(Vec<f64>, Vec<f64>)>, u64) 
 fn compared() {
     let warm = Warm::<24>::new(Choice::default());
     let tight = warm.ours(Rodas4::new(), 1e-5, true).1.expect("recorded");
+    #[cfg_attr(not(feature = "cvode"), expect(unused_mut))]
     let mut methods: Vec<(&str, Go<'_>)> = vec![
         ("Tsit5 (default)", Box::new(|f, r| warm.ours(Tsit5::new(), f, r))),
         ("Rodas4, Jacobian in closed form", Box::new(|f, r| warm.ours(Rodas4::new(), f, r))),

@@ -173,8 +173,11 @@ pub fn ve_map_law(v: &Values) -> Result<Option<VolumetricEfficiency>> {
     made().map(Some).map_err(|e: Error| e.at_key("engine.ve_map_rows"))
 }
 
+/// First axis, second axis, and a row of values for each of the first.
+type Grid = (Vec<f64>, Vec<f64>, Vec<Vec<f64>>);
+
 /// A table's rows laid out on the grid of its first two columns: both axes rising, one row of values for each of the first.
-fn on_grid(rows: &Rows, what: &str, columns: [&str; 3]) -> Result<(Vec<f64>, Vec<f64>, Vec<Vec<f64>>)> {
+fn on_grid(rows: &Rows, what: &str, columns: [&str; 3]) -> Result<Grid> {
     let (mut first, mut second) = (rows.column(columns[0]), rows.column(columns[1]));
     for axis in [&mut first, &mut second] {
         axis.sort_by(f64::total_cmp);

@@ -353,7 +353,7 @@ fn with_units(mut text: String, html: &str) -> (String, String) {
     let maker = text.strip_prefix("railrise::workshop::measure\n").and_then(units::of_maker);
     for words in parameters.into_iter().chain(maker) {
         text.push_str(&format!("\n\n{words}"));
-        html.push_str(&format!("<p>{}</p>\n", crate::rich::escape_html(&words)));
+        html.push_str(&format!("<p>{}</p>\n", railrise::rich::escape_html(&words)));
     }
     (text, html)
 }

@@ -3,8 +3,8 @@
 //! The analyser knows `boost: Pressure`; a reader at a bench wants to know that it is given as
 //! `bar(1.4)`, or in psi.
 
-use crate::quantity::unit::UNITS;
-use crate::workshop::measure::{MAKERS, Maker};
+use railrise::quantity::unit::UNITS;
+use railrise::workshop::measure::{MAKERS, Maker};
 
 /// Parameters of a function by name and type, from the text of its signature.
 fn parameters<'a>(signature: &'a str) -> Vec<(&'a str, &'a str)> {
@@ -86,7 +86,7 @@ pub fn of_maker(signature: &str) -> Option<String> {
         ));
     }
     let si = if unit.symbol == "1" { "" } else { unit.symbol };
-    let one = crate::quantity::round_to_digits(one(), 7);
+    let one = railrise::quantity::round_to_digits(one(), 7);
     let one = one.trim_end_matches(".0");
     Some(format!(
         "Formula: {make}(x) = x · {one} {si}, x in {words}. Source: NIST SP 811 (2008), appendix B.8.",

@@ -104,8 +104,7 @@ macro_rules! measures {
     )+
 
         /// Each quantity's makers: name, unit in words, SI value of one of it.
-        #[cfg(feature = "kernel")]
-        pub(crate) const MAKERS: &[(&str, &[Maker])] = &[
+        pub const MAKERS: &[(&str, &[Maker])] = &[
             $((stringify!($name), &[$((stringify!($make), $words, || q::$make(1.0).value)),+])),+,
             ("Temperature", &[("degc", "degrees Celsius", || q::degc(1.0).value)]),
         ];
@@ -113,8 +112,7 @@ macro_rules! measures {
 }
 
 /// A word that makes a quantity, its unit in words, the SI value of one of it.
-#[cfg(feature = "kernel")]
-pub(crate) type Maker = (&'static str, &'static str, fn() -> f64);
+pub type Maker = (&'static str, &'static str, fn() -> f64);
 
 measures! {
     /// A pressure: a difference, or a reading above ambient.

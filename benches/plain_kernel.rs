@@ -1,11 +1,15 @@
 //! Runs notebooks in the plain evaluator of Rust cells, as a plain Rust kernel would: no cell is changed, nothing is
 //! loaded beforehand, the library comes by the `:dep` line of the cell tagged `plain-kernel`.
 //!
-//! `cargo run --release --example plain_kernel -- notebooks/*.ipynb` fails when a cell errs that is not meant to, or when
+//! `cargo bench --bench plain_kernel -- notebooks/*.ipynb` fails when a cell errs that is not meant to, or when
 //! what the last expression of a cell says differs from what is stored.
 
 use evcxr::CommandContext;
-use railrise::kernel::{library, prepare, shim, sources};
+#[path = "../src/kernel/mod.rs"]
+#[allow(dead_code, unused_imports)]
+mod kernel;
+
+use kernel::{library, prepare, shim, sources};
 use railrise::notebook::{CellKind, Notebook, output};
 use std::path::Path;
 use std::process::{Command, ExitCode};
