@@ -2,8 +2,10 @@
 use super::criterion::{Criterion, Judge, Verdict};
 use super::error::StudyError;
 use super::interval::{Interval, score, short};
+use super::plan::Filler;
 use super::runs::Runs;
 use super::summary::{mean, standard_deviation};
+use rayon::prelude::*;
 use serde::Serialize;
 use std::fmt;
 
@@ -85,12 +87,12 @@ impl Runs {
 
     /// One input of every run done.
     pub(crate) fn input_column(&self, j: usize) -> Result<Vec<f64>, StudyError> {
-        let n = self.done() as usize;
-        let mut column = Vec::with_capacity(n);
-        while column.len() < n {
-            let part = self.inputs(column.len() as u64, (n - column.len()).min(4096))?;
-            column.extend_from_slice(&part[j]);
-        }
+        let filler = Filler::new(self.plan())?;
+        let mut column = vec![0.0; self.done() as usize];
+        column
+            .par_chunks_mut(4096)
+            .enumerate()
+            .for_each(|(k, part)| filler.fill_one(j, 4096 * k as u64, part));
         Ok(column)
     }
 }

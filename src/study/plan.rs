@@ -481,6 +481,20 @@ impl<'p> Filler<'p> {
         }
     }
 
+    /// One input of runs `start..`: alone where no other has a say in it.
+    pub(crate) fn fill_one(&self, j: usize, start: u64, column: &mut [f64]) {
+        if let (Design::Sample { .. }, None) = (&self.plan.design, &self.copula) {
+            if !self.plan.inputs[j].law.is_fixed() {
+                self.sources[0].fill(self.place[j], start, column);
+            }
+            self.quantiles[j].fill(column);
+            return;
+        }
+        let mut all = vec![vec![0.0; column.len()]; self.plan.inputs.len()];
+        self.fill(start, &mut all.iter_mut().map(|c| c.as_mut_slice()).collect::<Vec<_>>());
+        column.copy_from_slice(&all[j]);
+    }
+
     fn draw(&self, columns: &mut [&mut [f64]], uniforms: impl Fn(usize, &mut [f64])) {
         for (j, column) in columns.iter_mut().enumerate() {
             if !self.plan.inputs[j].law.is_fixed() {
