@@ -8,6 +8,8 @@ use railrise::notebook::{CellKind, Notebook, output};
 use serde_json::{Map, Value, json};
 use std::time::Instant;
 
+/// Cells with one of these tags do not run: the second by which a plain Rust kernel gets the library, which is here already.
+const PASSED_OVER: [&str; 2] = ["skip-execution", "plain-kernel"];
 /// Cells with this tag set the values that `--set` replaces.
 const PARAMETERS: &str = "parameters";
 
@@ -73,7 +75,7 @@ pub fn run(
     let of = notebook.len();
     let cells: Vec<_> = notebook
         .cells()
-        .filter(|c| c.kind() == CellKind::Code && !c.has_tag("skip-execution"))
+        .filter(|c| c.kind() == CellKind::Code && !PASSED_OVER.iter().any(|t| c.has_tag(t)))
         .map(|c| (c.index(), c.source(), c.has_tag("raises-exception")))
         .collect();
     let fault = |e: railrise::notebook::NotebookError| e.to_string();
