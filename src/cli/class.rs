@@ -41,6 +41,11 @@ pub fn run(args: Args) -> ExitCode {
         Ok(students) => students,
         Err(error) => return wrong(error),
     };
+    // A notebook's cells run in its folder, and this process goes there: places are fixed before.
+    let to = match std::path::absolute(&args.out) {
+        Ok(to) => to,
+        Err(error) => return failed(format!("{}: {error}", args.out.display())),
+    };
     let mut runner = match Runner::new() {
         Ok(runner) => runner,
         Err(error) => return failed(error),
@@ -50,10 +55,7 @@ pub fn run(args: Args) -> ExitCode {
     let total = students.len();
     let mut broken = false;
     for (n, student) in students.into_iter().enumerate() {
-        let out = match std::path::absolute(args.out.join(folder_name(&student.name))) {
-            Ok(out) => out,
-            Err(error) => return failed(format!("{}: {error}", args.out.display())),
-        };
+        let out = to.join(folder_name(&student.name));
         if let Err(error) = std::fs::create_dir_all(&out) {
             return failed(format!("{}: {error}", out.display()));
         }
@@ -83,7 +85,7 @@ pub fn run(args: Args) -> ExitCode {
         }
     }
     println!("{table}");
-    let page = args.out.join("class.html");
+    let page = to.join("class.html");
     let html = format!(
         "<!DOCTYPE html>\n<html lang=\"en\"><meta charset=\"utf-8\"><title>Who got what</title>\n{}</html>\n",
         table.html()
@@ -91,7 +93,7 @@ pub fn run(args: Args) -> ExitCode {
     if let Err(error) = write_atomically(&page, html.as_bytes()) {
         return failed(format!("{}: {error}", page.display()));
     }
-    runner.screen.line(&format!("see {}", args.out.display()));
+    runner.screen.line(&format!("see {}", to.display()));
     if broken { ExitCode::FAILURE } else { ExitCode::SUCCESS }
 }
 
