@@ -51,12 +51,7 @@ impl<const N: usize> Warm<N> {
         )
     }
 
-    fn ours<M: Method<N>>(
-        &self,
-        mut method: M,
-        factor: f64,
-        record: bool,
-    ) -> (f64, Option<(Vec<f64>, Vec<f64>)>, u64) {
+    fn ours<M: Method<N>>(&self, mut method: M, factor: f64, record: bool) -> Outcome {
         let mut system = self.system.clone();
         let options = system.tolerances(factor);
         let mut grid = Every::new(self.t, GRID);
@@ -73,12 +68,7 @@ impl<const N: usize> Warm<N> {
     }
 
     #[cfg(feature = "cvode")]
-    fn theirs(
-        &self,
-        family: cvode::Family,
-        factor: f64,
-        record: bool,
-    ) -> (f64, Option<(Vec<f64>, Vec<f64>)>, u64) {
+    fn theirs(&self, family: cvode::Family, factor: f64, record: bool) -> Outcome {
         let mut system = self.system.clone();
         let options = system.tolerances(factor);
         let from = Instant::now();
@@ -100,7 +90,9 @@ fn differ(a: &(Vec<f64>, Vec<f64>), b: &(Vec<f64>, Vec<f64>)) -> (f64, f64) {
     (rail, volume)
 }
 
-type Go<'a> = Box<dyn Fn(f64, bool) -> (f64, Option<(Vec<f64>, Vec<f64>)>, u64) + 'a>;
+/// Milliseconds, rail pressures and injected volumes where recorded, steps.
+type Outcome = (f64, Option<(Vec<f64>, Vec<f64>)>, u64);
+type Go<'a> = Box<dyn Fn(f64, bool) -> Outcome + 'a>;
 
 fn compared() {
     let warm = Warm::<24>::new(Choice::default());
