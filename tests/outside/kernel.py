@@ -384,6 +384,10 @@ class Places(unittest.TestCase):
         scratch = pathlib.Path(tempfile.mkdtemp(prefix="railrise-places-"))
         self.addCleanup(shutil.rmtree, scratch, ignore_errors=True)
         hers |= {"HOME": str(home), "RAILRISE_SOURCE": str(checkout), "TMPDIR": str(scratch)}
+        # What is at hand need not be fetched once more.
+        sources = pathlib.Path.home() / ".cache/railrise/rust-src"
+        if (sources / "core").is_dir():
+            hers.setdefault("RUST_SRC_PATH", str(sources))
         kernel = lambda *words: subprocess.run([PROGRAM, "kernel", *words], env=hers, capture_output=True, text=True)
         done = kernel("install", "--user", "--name", "hers")
         self.assertEqual(done.returncode, 0, done.stderr)
