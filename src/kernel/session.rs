@@ -462,7 +462,10 @@ impl Session {
 
     /// What can stand at a place of the code, counted in bytes.
     pub fn completions(&mut self, code: &str, at: usize) -> Option<Choices> {
-        let found = self.context.as_mut()?.completions(code, at).ok()?;
+        // The analyser may panic over half a line; then nothing is offered, and the kernel goes on.
+        let context = self.context.as_mut()?;
+        let asked = std::panic::AssertUnwindSafe(|| context.completions(code, at).ok());
+        let found = std::panic::catch_unwind(asked).ok()??;
         let ours = |code: &str| !code.contains("evcxr");
         let choices = found.completions.into_iter().filter(|c| ours(&c.code));
         let choices = choices.map(|c| Choice { code: c.code, kind: c.kind, label: c.label });
@@ -471,7 +474,9 @@ impl Session {
 
     /// What is known about the name before a place of the code, as text and HTML.
     pub fn hover(&mut self, code: &str, at: usize) -> Option<(String, String)> {
-        let found = self.context.as_mut()?.hover_at(code, at).ok()?;
+        let context = self.context.as_mut()?;
+        let asked = std::panic::AssertUnwindSafe(|| context.hover_at(code, at).ok());
+        let found = std::panic::catch_unwind(asked).ok()??;
         (found.0 != "No documentation found").then_some(found)
     }
 }
