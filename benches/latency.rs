@@ -8,39 +8,17 @@
 #[allow(dead_code, unused_imports)]
 mod kernel;
 
-use kernel::{prepare, relay, session::Session, shim};
+mod parts;
+
+use kernel::{prepare, session::Session};
 use serde_json::{Value, json};
-use std::process::{Command, ExitCode};
+use std::process::ExitCode;
 use std::time::Instant;
 
 const ROUNDS: usize = 11;
-const PART: &str = "RAILRISE_LATENCY_PART";
 
 fn main() -> ExitCode {
-    // The same parts as in the program, in the same order.
-    if let Some(code) = shim::run_if_called_so() {
-        return code;
-    }
-    if let Some(code) = relay::run_if_called_so() {
-        return code;
-    }
-    evcxr::runtime_hook();
-    let part = std::env::var(PART).unwrap_or_default();
-    let measured = match part.as_str() {
-        "ours" => ours(),
-        "plain" => plain(),
-        _ => return compare(),
-    };
-    match measured {
-        Ok(times) => {
-            println!("{times}");
-            ExitCode::SUCCESS
-        }
-        Err(error) => {
-            eprintln!("{error}");
-            ExitCode::FAILURE
-        }
-    }
+    parts::run(ours, plain, compare)
 }
 
 /// The kinds of cell; `{n}` makes each a new one.
@@ -117,34 +95,15 @@ fn plain() -> Result<Value, String> {
     Ok(times)
 }
 
-fn part(name: &str) -> Result<Value, String> {
-    let exe = std::env::current_exe().map_err(|e| e.to_string())?;
-    let mut command = Command::new(exe);
-    command.env(PART, name);
-    if name == "plain" {
-        command.env("RAILRISE_CARGO", "plain");
-    }
-    let out = command.stderr(std::process::Stdio::inherit()).output().map_err(|e| e.to_string())?;
-    let text = String::from_utf8_lossy(&out.stdout).into_owned();
-    let last = text.lines().last().ok_or_else(|| format!("the part `{name}` said nothing"))?;
-    serde_json::from_str(last).map_err(|e| format!("the part `{name}`: {e}"))
-}
-
-fn compare() -> ExitCode {
+fn compare() -> Result<(), String> {
     // Once to build what is missing, so that the second start is a warm one.
-    let measured = part("ours").and_then(|_| Ok((part("ours")?, part("plain")?)));
-    let (ours, plain) = match measured {
-        Ok(measured) => measured,
-        Err(error) => {
-            eprintln!("{error}");
-            return ExitCode::FAILURE;
-        }
-    };
+    parts::part("ours")?;
+    let (ours, plain) = (parts::part("ours")?, parts::part("plain")?);
     println!("{:<18}{:>10}{:>10}   (milliseconds; medians of {ROUNDS})", "", "railrise", "plain");
     let kinds = ["session started", "first figure"].into_iter().chain(CELLS.map(|(kind, _)| kind));
     for kind in kinds {
         let number = |v: &Value| v[kind].as_f64().unwrap_or(f64::NAN);
         println!("{kind:<18}{:>10.0}{:>10.0}", number(&ours), number(&plain));
     }
-    ExitCode::SUCCESS
+    Ok(())
 }

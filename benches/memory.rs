@@ -9,38 +9,17 @@
 #[allow(dead_code, unused_imports)]
 mod kernel;
 
-use kernel::{prepare, relay, session::Session, shim};
+mod parts;
+
+use kernel::{prepare, session::Session};
 use serde_json::{Value, json};
-use std::process::{Command, ExitCode};
+use std::process::ExitCode;
 
 const FIRST: usize = 50;
 const CELLS: usize = 1000;
-const PART: &str = "RAILRISE_MEMORY_PART";
 
 fn main() -> ExitCode {
-    // The same parts as in the program, in the same order.
-    if let Some(code) = shim::run_if_called_so() {
-        return code;
-    }
-    if let Some(code) = relay::run_if_called_so() {
-        return code;
-    }
-    evcxr::runtime_hook();
-    let measured = match std::env::var(PART).unwrap_or_default().as_str() {
-        "ours" => ours(),
-        "plain" => plain(),
-        _ => return compare(),
-    };
-    match measured {
-        Ok(sizes) => {
-            println!("{sizes}");
-            ExitCode::SUCCESS
-        }
-        Err(error) => {
-            eprintln!("{error}");
-            ExitCode::FAILURE
-        }
-    }
+    parts::run(ours, plain, compare)
 }
 
 const ANYWHERE: [&str; 3] =
@@ -94,35 +73,21 @@ fn plain() -> Result<Value, String> {
     Ok(measure(false, |code| context.execute(code).is_ok()))
 }
 
-fn part(name: &str) -> Result<Vec<f64>, String> {
-    let exe = std::env::current_exe().map_err(|e| e.to_string())?;
-    let mut command = Command::new(exe);
-    command.env(PART, name);
-    if name == "plain" {
-        command.env("RAILRISE_CARGO", "plain");
-    }
-    let out = command.stderr(std::process::Stdio::inherit()).output().map_err(|e| e.to_string())?;
-    let text = String::from_utf8_lossy(&out.stdout).into_owned();
-    let last = text.lines().last().ok_or_else(|| format!("the part `{name}` said nothing"))?;
-    serde_json::from_str(last).map_err(|e| format!("the part `{name}`: {e}"))
-}
-
-fn compare() -> ExitCode {
-    // Beside each other in time, too.
-    let other = std::thread::spawn(|| part("plain"));
-    let ours = part("ours");
-    let (ours, plain) = match (ours, other.join()) {
-        (Ok(ours), Ok(Ok(plain))) => (ours, plain),
-        (ours, plain) => {
-            eprintln!("{ours:?}\n{plain:?}");
-            return ExitCode::FAILURE;
-        }
+fn compare() -> Result<(), String> {
+    let sizes = |name| -> Result<Vec<f64>, String> {
+        serde_json::from_value(parts::part(name)?).map_err(|e| format!("the part `{name}`: {e}"))
     };
+    // Beside each other in time, too.
+    let (ours, plain) = std::thread::scope(|scope| {
+        let other = scope.spawn(|| sizes("plain"));
+        (sizes("ours"), other.join())
+    });
+    let (ours, plain) = (ours?, plain.map_err(|_| "measuring the plain evaluator panicked")??);
     println!("{:<22}{:>10}{:>10}   (MiB resident, with all children)", "", "railrise", "plain");
     for (quarter, (ours, plain)) in ours.iter().zip(&plain).enumerate() {
         println!("{:<22}{ours:>10.1}{plain:>10.1}", format!("after {} cells", FIRST + quarter * CELLS / 4));
     }
     let growth = |sizes: &[f64]| sizes.last().zip(sizes.first()).map_or(f64::NAN, |(a, b)| a - b);
     println!("{:<22}{:>10.1}{:>10.1}", "growth", growth(&ours), growth(&plain));
-    ExitCode::SUCCESS
+    Ok(())
 }

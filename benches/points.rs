@@ -13,7 +13,7 @@ use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-/// Uncertain values of the demo car between these ends; twenty, as the issue of the study asks.
+/// Twenty uncertain values of the demo car, between these ends.
 const SPREAD: &[(&str, f64, f64)] = &[
     ("fuel.petrol_density", 725.0, 765.0),
     ("fuel.vapour_pressure", 50e3, 70e3),

@@ -269,8 +269,9 @@ class Cars:
             least = np.where(x <= 0, -0.9 * np.maximum(dp, 1.0), -0.8 * np.maximum(d, 1.0))
             hit |= dd < least
             dd = np.maximum(dd, least)
+            last, last_q = np.clip(3e-5 * d, 2.0, 10.0), np.clip(3e-4 * q, 3e-9, 1e-8)
             x, d = to, d + dd
-            if not ((np.abs(dd) > 2.0) | (np.abs(q_x * dx + q_d * dd) > 3e-9) | hit).any():
+            if not ((np.abs(dd) > last) | (np.abs(q_x * dx + q_d * dd) > last_q) | hit).any():
                 break
         self.slope = 1 / s
         pressure = rail_x * dx + rail_d * dd

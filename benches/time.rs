@@ -126,7 +126,7 @@ fn compared() {
     );
     let mut chosen: Vec<f64> = Vec::new();
     for (_, go) in &methods {
-        // The loosest factor, by halves, that meets both limits from there on down.
+        // The loosest factor, by halves, that meets both limits at this and the next half.
         let mut best = None;
         for k in 0..16 {
             let factor = 16.0 * 0.5f64.powi(k);

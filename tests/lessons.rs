@@ -514,3 +514,49 @@ fn cells_are_short_and_in_trade_words() {
         }
     }
 }
+
+#[test]
+fn l11_the_cars_spread_over_the_line_and_are_seen_to() {
+    let today = car("hill-climb-car/raised-1.4-bar").with_full_boost(rpm(3800.0), "1.0 bar");
+    let nominal = today.at_full_load(rpm(5800.0));
+    assert!(nominal.headroom().number() > 0.0 && nominal.headroom().number() < 0.2);
+    let cars = across_tolerances(&today, rpm(5800.0), 1024, 11);
+    let shown = cars.histogram();
+    let bins = shown.bins();
+    let held = bins.iter().filter(|b| b.2 > 0).count();
+    assert!(held > 8, "{bins:?}");
+    // A bin edge stands on the line, and cars stand on both sides of it.
+    let (pass, fail) =
+        bins.iter().fold((0, 0), |(p, f), b| if b.1 <= 3.0 + 1e-9 { (p + b.2, f) } else { (p, f + b.2) });
+    assert!(pass > 100 && fail == shown.failing().0, "{pass} {fail}");
+}
+
+#[test]
+fn l12_four_faults_are_lean_alike_and_told_apart_by_one_more_reading() {
+    let sound = car("hill-climb-car/before-0.7-bar");
+    let at = |c: &Car| c.at(rpm(6500.0), bar(0.7));
+    let a = at(&sound.with_fault("worn pump", 0.9));
+    let b = at(&sound.with_fault("wiring drop", 0.9));
+    let c = at(&sound.with_fault("strainer blocked", 0.9));
+    let d = at(&sound.with("fine filter.dirt", "70"));
+    let good = at(&sound);
+    for (name, car) in [("A", &a), ("B", &b), ("C", &c), ("D", &d)] {
+        assert!(car.lambda().number() > 0.824, "{name}: {}", car.lambda().number());
+    }
+    let volts = |r: &Reading| si(r.pump_voltage().amount());
+    let amps = |r: &Reading| si(r.pump_current().amount());
+    let margin = |r: &Reading| r.value("main pump inlet margin").si;
+    assert!(volts(&good) - volts(&b) > 1.2, "the wire");
+    assert!([&a, &c, &d].iter().all(|r| volts(&good) - volts(r) < 0.5), "the others' volts are fine");
+    assert!(amps(&d) > 1.1 * amps(&good), "the filter holds the pump's pressure up");
+    assert!(amps(&a) < amps(&good) && amps(&c) < amps(&good), "{} {} {}", amps(&a), amps(&c), amps(&good));
+    assert!(margin(&c) < 0.10e5 && margin(&a) > 0.3e5, "{} {}", margin(&c), margin(&a));
+    // The second test: fed straight, the car with the bad wire brings enough and the worn pump does not.
+    let fed = |fault: &str| {
+        let car = sound.with_fault(fault, 0.9).with("main pump.feed_contacts", "0 mΩ");
+        let car = car.with("main pump.return_contacts", "0 mΩ");
+        si(car.simulated_boost(bar(0.7), railrise::prelude::volts(13.8)).return_flow().amount())
+    };
+    let asked = si(good.asked_flow().amount());
+    assert!(fed("wiring drop") > asked && fed("worn pump") < asked);
+}

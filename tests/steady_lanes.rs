@@ -3,7 +3,7 @@
 use railrise::build::Build;
 use railrise::quantity::*;
 use railrise::steady::lanes::{Reduced, Sweep};
-use railrise::steady::{Operating, Point, headroom, point};
+use railrise::steady::{Operating, headroom, point};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 
@@ -230,69 +230,62 @@ fn compare(
         }
         for (p, op) in points.iter().enumerate() {
             seen.points += 1;
-            let truth = match point(&car, op) {
-                Ok(t) => t,
-                Err(e) => panic!("{name}, draw {draw}, {op:?}: {e}"),
-            };
-            let off_from = |truth: &Point| {
-                let mut out = Vec::new();
-                let channels = truth.channels();
-                for (o, figure) in outputs.iter().enumerate() {
-                    let found = results.values[[p, o, draw]];
-                    let expected = match *figure {
-                        "supply headroom" if truth.demand.is_none() => continue,
-                        // The pump does not reach the pressure at all.
-                        "supply headroom" if found < -0.99 => continue,
-                        "supply headroom" => match headroom(&car, op) {
-                            Ok(h) => h,
-                            Err(_) => continue,
-                        },
-                        "regulator mode" => match truth.regulators[0].mode {
-                            railrise::part::regulator::Mode::Closed => 0.0,
-                            railrise::part::regulator::Mode::Control => 1.0,
-                            railrise::part::regulator::Mode::FullLift => 2.0,
-                            railrise::part::regulator::Mode::HeldOpen => 3.0,
-                        },
-                        f => match channels.get(f) {
-                            Some(a) => a.si,
-                            None => continue,
-                        },
-                    };
-                    let mut allowed = tolerance(figure, expected);
-                    if figure.ends_with("lambda") {
-                        allowed = expected * (1e-9 + 1e-12 / truth.engine_flow().value);
-                    }
-                    // Injectors whose flow does not depend on pressure leave the general solver's pressures loose.
-                    // Between shut valves 1e-16 m3/s is a pascal, and both solvers end there.
-                    if truth.engine_flow().value < 1e-10 && truth.return_flow().value == 0.0 {
-                        allowed *= 100.0;
-                    }
-                    if truth.effort.residual > 1.1e-3 {
-                        allowed *= 1e3 * truth.effort.residual * 10.0;
-                    }
-                    let off = (found - expected).abs() / allowed;
-                    if !(off <= 1.0) && found != expected {
-                        out.push((
-                            off,
-                            format!(
-                                "{name}, draw {draw}, {:.0} rpm {:.2} bar, {figure}: {found:e}, general {expected:e} \
-                                 (residual {:.1e} Pa, {:.1e} m3/s, mode {:?})",
-                                op.speed().value * 9.549_297,
-                                op.boost().pascals() / 1e5,
-                                truth.effort.residual,
-                                truth.effort.imbalance,
-                                truth.regulators[0].mode,
-                            ),
-                        ));
-                    }
+            let truth = point(&car, op).unwrap_or_else(|e| panic!("{name}, draw {draw}, {op:?}: {e}"));
+            let channels = truth.channels();
+            for (o, figure) in outputs.iter().enumerate() {
+                let found = results.values[[p, o, draw]];
+                let expected = match *figure {
+                    "supply headroom" if truth.demand.is_none() => continue,
+                    // The pump does not reach the pressure at all.
+                    "supply headroom" if found < -0.99 => continue,
+                    "supply headroom" => match headroom(&car, op) {
+                        Ok(h) => h,
+                        Err(_) => continue,
+                    },
+                    "regulator mode" => match truth.regulators[0].mode {
+                        railrise::part::regulator::Mode::Closed => 0.0,
+                        railrise::part::regulator::Mode::Control => 1.0,
+                        railrise::part::regulator::Mode::FullLift => 2.0,
+                        railrise::part::regulator::Mode::HeldOpen => 3.0,
+                    },
+                    f => match channels.get(f) {
+                        Some(a) => a.si,
+                        None => continue,
+                    },
+                };
+                let mut allowed = tolerance(figure, expected);
+                if figure.ends_with("lambda") {
+                    allowed = expected * (1e-9 + 1e-12 / truth.engine_flow().value);
                 }
-                out
-            };
-            seen.worst.extend(off_from(&truth));
+                // Injectors whose flow does not depend on pressure leave the general solver's pressures loose.
+                // Between shut valves 1e-16 m3/s is a pascal, and both solvers end there.
+                if truth.engine_flow().value < 1e-10 && truth.return_flow().value == 0.0 {
+                    allowed *= 100.0;
+                }
+                if truth.effort.residual > 1.1e-3 {
+                    allowed *= 1e3 * truth.effort.residual * 10.0;
+                }
+                let off = (found - expected).abs() / allowed;
+                if !(off <= 1.0) && found != expected {
+                    seen.worst.push((
+                        off,
+                        format!(
+                            "{name}, draw {draw}, {:.0} rpm {:.2} bar, {figure}: {found:e}, general {expected:e} \
+                             (residual {:.1e} Pa, {:.1e} m3/s, mode {:?})",
+                            op.speed().value * 9.549_297,
+                            op.boost().pascals() / 1e5,
+                            truth.effort.residual,
+                            truth.effort.imbalance,
+                            truth.regulators[0].mode,
+                        ),
+                    ));
+                }
+            }
         }
     }
     results.effort
 }
+
 fn hold(seen: &mut Seen) {
     seen.worst.sort_by(|a, b| b.0.total_cmp(&a.0));
     // The worst of each figure tells what is off.

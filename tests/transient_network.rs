@@ -96,9 +96,10 @@ fn default_settings_hold_50_pa_and_1e_5_against_the_other_method_at_tight_tolera
     let implicit = differ(&record(&live, Rodas4::new(), 1.0, 0.2), &tight);
     assert!(explicit.0 < 50.0 && explicit.1 < 1e-5, "{explicit:?}");
     assert!(implicit.0 < 50.0 && implicit.1 < 1e-5, "{implicit:?}");
-    // The ripple is that of the trade: kilopascals at the firing frequency.
+    // The diaphragm takes up most of each pulse (A^2/k beside the rail's own compliance): without the room that the poppet
+    // makes the ripple would be six times this.
     let (low, high) = tight.rail.iter().fold((f64::MAX, 0.0f64), |(l, h), p| (l.min(*p), h.max(*p)));
-    assert!((1e3..3e4).contains(&(high - low)), "{}", high - low);
+    assert!((1.2e3..1.9e3).contains(&(high - low)), "{}", high - low);
 }
 
 #[test]
@@ -107,7 +108,8 @@ fn the_error_falls_with_the_tolerance() {
     let tight = record(&live, Rodas4::new(), 1e-5, 0.1);
     let errors: Vec<f64> =
         [10.0, 1.0, 0.1, 0.01].map(|f| differ(&record(&live, Tsit5::new(), f, 0.1), &tight).0).to_vec();
-    assert!(errors[3] < 0.5 && errors[3] < 0.01 * errors[0], "{errors:?}");
+    // A lift is felt through A/C of the rail.
+    assert!(errors[3] < 0.2 && errors[3] < 2e-3 * errors[0], "{errors:?}");
     assert!(errors.windows(2).all(|w| w[1] < 1.2 * w[0]), "{errors:?}");
 }
 

@@ -23,7 +23,7 @@ fn what_matters_and_how_rare_are_one_line_each() {
     let raised = car("hill-climb-car/raised-1.4-bar").with("injectors.static_flow", "690 cc/min");
     let rare = how_rare(&raised, rpm(6500.0), "injectors full", 5);
     println!("{rare}");
-    assert!(rare.notes[0].contains("agree"), "{rare}");
+    assert_eq!(rare.notes[0], "The two methods agree.", "{rare}");
     let chance = |row: usize| rare.rows[row][1].parse::<f64>().unwrap();
     assert!(chance(1) < 0.1 && chance(1) > 0.0 && (chance(1) / chance(2)).ln().abs() < 1.0, "{rare}");
 }
@@ -44,11 +44,9 @@ fn a_grid_is_cut_by_name_and_value() {
 }
 
 #[test]
-fn doubts_by_grade_widen_the_answer() {
+fn doubts_by_grade_are_drawn() {
     let car = car("hill-climb-car/raised-1.4-bar");
     let more = car.with_spreads_by_grade();
     let spreads = |c: &Car| c.build().parameters().filter(|(_, p)| p.spread.is_some()).count();
     assert!(spreads(&more) > spreads(&car) + 4);
-    let a = across_tolerances(&more, rpm(6500.0), 256, 1).chance("running lean");
-    assert!(a > ratio(0.0) && a <= ratio(1.0));
 }

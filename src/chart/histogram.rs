@@ -12,7 +12,8 @@ use std::borrow::Borrow;
 /// Bin width `2 IQR / n^(1/3)` (Freedman and Diaconis 1981), between 8 and 48 bins over the range of the
 /// draws; a bin edge is put on the pass line, so that no bar is half pass, half fail. With fewer than two
 /// different values there is one bin. Draws that are not finite are left out of the bars, counted in a
-/// note, and counted as failing in [`Histogram::failing`] when there is a pass line.
+/// note, and counted as failing in [`Histogram::failing`] when there is a pass line. Draws past a value given to
+/// [`Histogram::beyond`] stand in the last bar and are counted in a note.
 ///
 /// `interval` is drawn as given: this figure computes no statistics but counts.
 #[derive(Clone, Debug)]
@@ -23,6 +24,7 @@ pub struct Histogram {
     draws: Vec<f64>,
     line: Option<(f64, String, bool)>,
     interval: Option<(f64, f64, String)>,
+    beyond: Option<(f64, String)>,
     guides: Vec<(f64, String)>,
 }
 
@@ -40,6 +42,7 @@ impl Histogram {
             draws: draws.into_iter().map(|d| *d.borrow()).collect(),
             line: None,
             interval: None,
+            beyond: None,
             guides: Vec::new(),
         }
     }
@@ -68,6 +71,12 @@ impl Histogram {
         self
     }
 
+    /// Draws above this value, few and far, stand in the last bar, so that the rest is seen; `label` says what they are.
+    pub fn beyond(mut self, limit: f64, label: &str) -> Histogram {
+        self.beyond = Some((limit, label.to_string()));
+        self
+    }
+
     /// A value worth naming: the nominal result, the median.
     pub fn guide(mut self, x: f64, label: &str) -> Histogram {
         self.guides.push((x, label.to_string()));
@@ -89,7 +98,8 @@ impl Histogram {
 
     /// Bin edges and counts.
     pub fn bins(&self) -> Vec<(f64, f64, usize)> {
-        let mut sorted: Vec<f64> = self.draws.iter().copied().filter(|d| drawable(*d)).collect();
+        let last = self.beyond.as_ref().map_or(f64::INFINITY, |(limit, _)| *limit);
+        let mut sorted: Vec<f64> = self.draws.iter().filter(|d| drawable(**d)).map(|d| d.min(last)).collect();
         sorted.sort_by(f64::total_cmp);
         let (Some(&low), Some(&high)) = (sorted.first(), sorted.last()) else {
             return Vec::new();
@@ -136,6 +146,15 @@ impl Chart for Histogram {
                 self.draws.len(),
                 if self.line.is_some() { " and count as failing" } else { "" }
             ));
+        }
+        if let Some((limit, label)) = &self.beyond {
+            let far = self.draws.iter().filter(|d| drawable(**d) && **d > *limit).count();
+            if far > 0 {
+                let of = self.draws.len();
+                let at = self.axis.value(*limit);
+                notes
+                    .push(format!("{far} of {of} draws lie beyond {at} and stand in the last bar: {label}."));
+            }
         }
         let fails = |low: f64, high: f64| {
             self.line.as_ref().is_some_and(|(limit, _, above)| {

@@ -1,8 +1,7 @@
 //! `railrise check`: whether notebooks still say what is stored in them.
 
-use super::files::{self, Job};
 use super::runner::Runner;
-use super::{failed, wrong};
+use super::{failed, files, wrong};
 use crate::kernel::headless;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -25,14 +24,14 @@ pub fn run(args: Args) -> ExitCode {
         Err(error) => return failed(error),
     };
     let mut different = Vec::new();
-    for job in jobs {
+    for mut job in jobs {
         runner.screen.line(&job.path.display().to_string());
-        let mut ran = Job { path: job.path.clone(), notebook: job.notebook.clone() };
-        let report = match runner.run(&mut ran) {
+        let stored = job.notebook.clone();
+        let report = match runner.run(&mut job) {
             Ok(report) => report,
             Err(error) => return failed(error),
         };
-        let found = headless::first_difference(&job.notebook, &ran.notebook);
+        let found = headless::first_difference(&stored, &job.notebook);
         match (report.failed, found) {
             (Some((cell, error)), _) => {
                 different.push(format!("{}: cell {cell} failed: {}", job.path.display(), error.message))

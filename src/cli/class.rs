@@ -16,6 +16,7 @@ use super::{failed, wrong};
 use crate::kernel::headless;
 use railrise::explain::Table;
 use railrise::notebook::{Tally, student_copy, write_atomically};
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use toml_edit::{Document, Item, Table as Toml};
@@ -126,9 +127,16 @@ fn read(file: &Path) -> Result<Vec<Student>, String> {
         .flatten()
         .map(|t| student(t, beside, &notebooks).map_err(at))
         .collect::<Result<_, _>>()?;
-    match students.is_empty() {
-        true => Err(at("there is no student; write [[student]] and name = \"...\"".into())),
-        false => Ok(students),
+    if students.is_empty() {
+        return Err(at("there is no student; write [[student]] and name = \"...\"".into()));
+    }
+    let mut folders = HashSet::new();
+    match students.iter().find(|s| !folders.insert(folder_name(&s.name))) {
+        Some(s) => Err(at(format!(
+            "two students would share the folder `{}`; give each a name of her own",
+            folder_name(&s.name)
+        ))),
+        None => Ok(students),
     }
 }
 

@@ -40,7 +40,7 @@ enum Reader {
     Students,
 }
 
-pub fn pair(text: &str) -> Result<(String, String), String> {
+fn pair(text: &str) -> Result<(String, String), String> {
     match text.split_once('=') {
         Some((key, value)) if !key.trim().is_empty() => Ok((key.trim().to_owned(), value.trim().to_owned())),
         _ => Err("expected KEY=VALUE".to_owned()),
@@ -97,7 +97,9 @@ pub fn run(args: Args) -> ExitCode {
                 index::Outcome::Stopped { cause: format!("cell {cell}: {}", error.message) }
             }
         };
-        if let Err(error) = write(&job, &out).and_then(|()| if args.store { store(&job) } else { Ok(()) }) {
+        if let Err(error) = write(&job, &out)
+            .and_then(|()| if args.store && report.failed.is_none() { store(&job) } else { Ok(()) })
+        {
             return failed(error);
         }
         runner.screen.line(&sentence(&report));

@@ -16,23 +16,19 @@ pub struct Runner {
 impl Runner {
     /// Gets the machine ready.
     pub fn new() -> Result<Runner, String> {
-        let prepared = prepare::enter().map_err(|e| e.to_string())?;
-        Ok(Runner { prepared, session: None, screen: Screen::new() })
+        Ok(Runner { prepared: prepare::enter()?, session: None, screen: Screen::new() })
     }
 
     /// Runs one notebook from a clean state; its outputs go into it.
     pub fn run(&mut self, job: &mut Job) -> Result<Report, String> {
+        let Runner { prepared, session, screen } = self;
         let folder = job.folder();
-        match &mut self.session {
-            Some(session) => session.restart(&folder).map_err(|e| e.to_string())?,
-            None => {
-                let screen = &mut self.screen;
-                let started = Session::start(&self.prepared, &folder, &mut |m| screen.line(m));
-                self.session = Some(started.map_err(|e| e.to_string())?);
+        let session = match session {
+            Some(session) => {
+                session.restart(&folder)?;
+                session
             }
-        }
-        let (Some(session), screen) = (&mut self.session, &mut self.screen) else {
-            return Err("the evaluator does not start".to_owned());
+            None => session.insert(Session::start(prepared, &folder, &mut |m| screen.line(m))?),
         };
         headless::run(session, &mut job.notebook, &mut |e| screen.event(&e))
     }

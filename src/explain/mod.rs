@@ -13,7 +13,7 @@ pub use point::{explain, explainable};
 pub use sheet::{PULL_CAUTION, checks, json, margin_words, readings, reserve_words, verdict_word};
 pub use table::Table;
 
-use crate::quantity::round_to_digits;
+use crate::quantity::round_plainly;
 use serde::Serialize;
 use std::fmt;
 
@@ -72,13 +72,7 @@ pub struct Working {
 const DIGITS: usize = 5;
 
 fn number(x: f64) -> String {
-    let text = round_to_digits(x, DIGITS);
-    // An exact 4 is printed as 4, not as 4.0000.
-    if text.contains('.') && !text.contains('e') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
+    round_plainly(x, DIGITS)
 }
 
 fn tex_number(x: f64, unit: &str) -> String {

@@ -89,11 +89,12 @@ impl State {
 ///
 /// # Errors
 /// Lists of different length.
-pub fn mass_fractions(by_volume: &[f64], densities: &[Density]) -> Result<Vec<f64>, FuelError> {
+pub fn mass_fractions(by_volume: &[f64], densities: &[Density]) -> Result<SmallVec<[f64; 2]>, FuelError> {
     if by_volume.len() != densities.len() {
         return Err(FuelError::Lengths { fractions: by_volume.len(), densities: densities.len() });
     }
-    let masses: Vec<f64> = by_volume.iter().zip(densities).map(|(v, d)| v * d.value).collect();
+    // A blend of two takes no heap: studies make one a draw.
+    let masses: SmallVec<[f64; 2]> = by_volume.iter().zip(densities).map(|(v, d)| v * d.value).collect();
     let sum: f64 = masses.iter().sum();
     Ok(masses.into_iter().map(|m| m / sum).collect())
 }
@@ -132,27 +133,20 @@ impl Blend {
         if (sum - 1.0).abs() > SUM_SLACK {
             return Err(FuelError::FractionSum { sum });
         }
-        let mut parts: SmallVec<[Part; 2]> = shares
-            .iter()
-            .filter(|(_, v)| *v > 0.0)
-            .map(|(component, v)| {
-                let by_volume = v / sum;
-                let mass = by_volume * component.density_at_15().value;
-                Part {
-                    component: *component,
-                    by_volume,
-                    by_mass: mass,
-                    by_mole: mass / component.molar_mass(),
-                }
-            })
-            .collect();
-        let mass: f64 = parts.iter().map(|q| q.by_mass).sum();
-        let moles: f64 = parts.iter().map(|q| q.by_mole).sum();
-        for q in &mut parts {
-            q.by_mass /= mass;
-            q.by_mole /= moles;
-        }
-        Ok(Self { parts })
+        let present: SmallVec<[(Component, f64); 2]> =
+            shares.iter().filter(|(_, v)| *v > 0.0).map(|(c, v)| (*c, v / sum)).collect();
+        let by_volume: SmallVec<[f64; 2]> = present.iter().map(|(_, v)| *v).collect();
+        let densities: SmallVec<[Density; 2]> = present.iter().map(|(c, _)| c.density_at_15()).collect();
+        let by_mass = mass_fractions(&by_volume, &densities)?;
+        let amount = |(component, w): (&(Component, f64), &f64)| w / component.0.molar_mass();
+        let amounts: f64 = present.iter().zip(&by_mass).map(amount).sum();
+        let parts = present.iter().zip(&by_mass).map(|(share, w)| Part {
+            component: share.0,
+            by_volume: share.1,
+            by_mass: *w,
+            by_mole: amount((share, w)) / amounts,
+        });
+        Ok(Self { parts: parts.collect() })
     }
 
     /// The components with their shares.

@@ -460,12 +460,15 @@ impl Session {
         variables.chain(context.defined_item_names().map(str::to_owned)).collect()
     }
 
+    /// Asks the analyser, which may panic over half a line; then nothing is known, and the session goes on.
+    fn ask<T, E>(&mut self, question: impl FnOnce(&mut CommandContext) -> Result<T, E>) -> Option<T> {
+        let context = self.context.as_mut()?;
+        std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| question(context).ok())).ok().flatten()
+    }
+
     /// What can stand at a place of the code, counted in bytes.
     pub fn completions(&mut self, code: &str, at: usize) -> Option<Choices> {
-        // The analyser may panic over half a line; then nothing is offered, and the kernel goes on.
-        let context = self.context.as_mut()?;
-        let asked = std::panic::AssertUnwindSafe(|| context.completions(code, at).ok());
-        let found = std::panic::catch_unwind(asked).ok()??;
+        let found = self.ask(|context| context.completions(code, at))?;
         let ours = |code: &str| !code.contains("evcxr");
         let choices = found.completions.into_iter().filter(|c| ours(&c.code));
         let choices = choices.map(|c| Choice { code: c.code, kind: c.kind, label: c.label });
@@ -474,9 +477,7 @@ impl Session {
 
     /// What is known about the name before a place of the code, as text and HTML.
     pub fn hover(&mut self, code: &str, at: usize) -> Option<(String, String)> {
-        let context = self.context.as_mut()?;
-        let asked = std::panic::AssertUnwindSafe(|| context.hover_at(code, at).ok());
-        let found = std::panic::catch_unwind(asked).ok()??;
+        let found = self.ask(|context| context.hover_at(code, at))?;
         (found.0 != "No documentation found").then_some(found)
     }
 }

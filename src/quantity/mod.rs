@@ -26,7 +26,7 @@ pub mod unit;
 pub use construct::*;
 pub use dim::{Dim, Flavour};
 pub use pressure::{AbsolutePressure, GaugePressure, STANDARD_ATMOSPHERE, abs, atm, gauge};
-pub use show::{Amount, InUnit, Shown, round_to_digits};
+pub use show::{Amount, InUnit, Shown, round_plainly, round_to_digits};
 pub use system::f64::*;
 
 /// Standard acceleration of free fall, m/s². Source: 3rd CGPM (1901), exact.

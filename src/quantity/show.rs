@@ -46,6 +46,16 @@ pub fn round_to_digits(x: f64, digits: usize) -> String {
     format!("{x:.places$}").replace('-', "−")
 }
 
+/// The same without trailing noughts: an exact 4 is 4, not 4.0000.
+#[must_use]
+pub fn round_plainly(x: f64, digits: usize) -> String {
+    let text = round_to_digits(x, digits);
+    match text.contains('.') && !text.contains('e') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
+}
+
 impl Amount {
     /// An amount from SI.
     #[must_use]

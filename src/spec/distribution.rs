@@ -346,13 +346,7 @@ fn check_list(values: &[f64]) -> Option<String> {
 impl fmt::Display for Distribution {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         // Six digits tell what was written; trailing noughts do not.
-        let r = |x: &f64| {
-            let text = crate::quantity::round_to_digits(*x, 6);
-            match text.contains('.') && !text.contains('e') {
-                true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
-                false => text,
-            }
-        };
+        let r = |x: &f64| crate::quantity::round_plainly(*x, 6);
         match self {
             Self::Fixed { value } => write!(f, "{}", r(value)),
             Self::Normal { mean, sd } => write!(f, "normal, mean {}, sd {}", r(mean), r(sd)),

@@ -59,7 +59,7 @@ const ROWS: &[(&str, &str, [Shape; 3])] = &[
 
 /// A spread that was taken by grade.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Default {
+pub struct SpreadByGrade {
     /// Path of the value.
     pub path: String,
     /// How the value is known.
@@ -107,7 +107,7 @@ impl Shape {
 ///
 /// # Errors
 /// None that a build which was read can give.
-pub fn with_spreads_by_grade(build: &Build) -> Result<(Build, Vec<Default>), StudyError> {
+pub fn with_spreads_by_grade(build: &Build) -> Result<(Build, Vec<SpreadByGrade>), StudyError> {
     let mut found = Vec::new();
     for (path, p) in build.parameters() {
         let Some((owner, key)) = path.rsplit_once('.') else { continue };
@@ -123,7 +123,7 @@ pub fn with_spreads_by_grade(build: &Build) -> Result<(Build, Vec<Default>), Stu
             Grade::Assumed => shapes[2],
         };
         if let Some(law) = shape.law(p.si, low, high) {
-            found.push(Default { path, grade: p.grade, law });
+            found.push(SpreadByGrade { path, grade: p.grade, law });
         }
     }
     let mut build = build.clone();

@@ -41,7 +41,7 @@ impl Fast {
     ) -> Result<Self, String> {
         let reduced = Reduced::of(build).ok_or(
             "the circuit is not the common one (pumps from tank to rail, one by-pass regulator behind the rail, one set of \
-             injectors)",
+             injectors, without a low-pulse table or a map of volumetric efficiency)",
         )?;
         let mut names: Vec<String> = Vec::new();
         let mut want = |name: &str| {
@@ -112,7 +112,6 @@ impl FastWorker<'_> {
         let mut outputs: Vec<&mut [f64]> = self.raw.iter_mut().map(Vec::as_mut_slice).collect();
         let failed = self.lanes.run(len, &inputs, &mut outputs);
         let mut out: Vec<(usize, Failure)> = failed.iter().map(|f| (f.draw, failure(&f.why))).collect();
-        out.sort_by_key(|f| f.0);
         out.dedup_by_key(|f| f.0);
         out
     }

@@ -6,7 +6,7 @@ use super::error::StudyError;
 use super::findings::{Findings, Question};
 use super::measure::Worth;
 use super::model::{Input, Model};
-use super::of_build::{BuildModel, Figure, shop_criteria};
+use super::of_build::{BuildModel, Figure, shop_criteria_of};
 use super::plan::{Cost, Plan};
 use super::run::Control;
 use super::runs::{End, Runs};
@@ -171,7 +171,7 @@ pub struct Desk<'a> {
     pub first: Option<&'a dyn Fn(&Findings)>,
 }
 
-/// Time after which first results are told.
+/// Seconds after which first results are told.
 const FIRST: f64 = 0.4;
 
 impl StudyFile {
@@ -244,8 +244,7 @@ impl StudyFile {
 
     fn question(&self, model: &BuildModel) -> Question {
         let criteria = if self.criterion.is_empty() {
-            let known: Vec<&str> = model.outputs().iter().map(|o| o.name.as_str()).collect();
-            shop_criteria().into_iter().filter(|c| known.contains(&c.output.as_str())).collect()
+            shop_criteria_of(model.outputs())
         } else {
             self.criterion
                 .iter()
@@ -270,12 +269,6 @@ impl StudyFile {
     fn shape(&self, plan: Plan) -> Plan {
         let plan = plan.sampling(self.sampling).draws(self.draws).seed(self.seed);
         self.correlate.iter().fold(plan, |p, c| p.correlate(&c.a, &c.b, c.rank))
-    }
-
-    /// What the tolerance study will take.
-    pub fn cost(&self) -> Result<Cost, StudyError> {
-        let model = self.model(&self.build)?;
-        self.shape(Plan::tolerance(&model)).cost(&model)
     }
 
     fn sensitivity_plan(&self, model: &BuildModel, base: u64) -> Plan {
@@ -394,7 +387,14 @@ impl StudyFile {
             let others = self.option.iter().map(|o| self.model(&o.build)).collect::<Result<Vec<_>, _>>()?;
             let mut options: Vec<(&str, &dyn Model)> = vec![("as it is", &model)];
             options.extend(self.option.iter().zip(&others).map(|(o, m)| (o.name.as_str(), m as &dyn Model)));
-            Some(Options::new(&options, |p| self.shape(p))?.run(control)?.compare(&question)?)
+            let runs = Options::new(&options, |p| self.shape(p))?.run(control)?;
+            // Stopped on the way, some option may not have one run.
+            if cancelled() {
+                left_out.push("the options: cancelled".to_owned());
+                None
+            } else {
+                Some(runs.compare(&question)?)
+            }
         };
         Ok(Report {
             build: model.build().name().into(),
@@ -487,8 +487,12 @@ impl fmt::Display for Outline {
         let by_grade = self.inputs.iter().filter(|i| !i.basis.is_empty()).count();
         writeln!(
             f,
-            "\n{} uncertain inputs, {by_grade} of them by grade (marked *; default_spreads = false leaves them out)",
-            self.inputs.len()
+            "\n{} uncertain inputs{}",
+            self.inputs.len(),
+            match by_grade {
+                0 => String::new(),
+                n => format!(", {n} of them by grade (marked *; default_spreads = false leaves them out)"),
+            }
         )?;
         for i in &self.inputs {
             let mark = if i.basis.is_empty() { " " } else { "*" };

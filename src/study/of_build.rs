@@ -86,6 +86,12 @@ impl Figure {
     }
 }
 
+/// Those of the [`shop_criteria`] that have a meaning for a study with these outputs.
+#[must_use]
+pub fn shop_criteria_of(outputs: &[Output]) -> Vec<Criterion> {
+    shop_criteria().into_iter().filter(|c| outputs.iter().any(|o| o.name == c.output)).collect()
+}
+
 /// The shop's failure criteria (common practice, no source), by the names of [`Figure::CRITERIA`]: headroom below zero, lambda
 /// 3 % over target, differential pressure 5 % below base, duty 0.90, inlet margin 10 kPa, fuse load 80 %, worst cylinder 4 % over
 /// target.
@@ -208,6 +214,9 @@ impl BuildModel {
     pub fn with_spreads_by_grade(mut self) -> Result<Self, StudyError> {
         let (build, found) = super::defaults::with_spreads_by_grade(&self.build)?;
         for d in &found {
+            if self.paths.iter().any(|p| p.0 == d.path) {
+                continue; // a law of its own was given
+            }
             let dim = build.parameter(&d.path).map_err(|e| StudyError::Plan(e.to_string()))?.dim;
             self.push(d.path.clone(), dim, d.grade, d.law.clone())?;
             if let Some(input) = self.inputs.last_mut() {

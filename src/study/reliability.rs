@@ -222,15 +222,23 @@ pub fn cross_check(
     Ok(CrossCheck { form, importance, subset, agree })
 }
 
+impl CrossCheck {
+    /// Whether the two methods agree, in a sentence.
+    #[must_use]
+    pub fn verdict(&self) -> &'static str {
+        if self.agree {
+            "The two methods agree."
+        } else {
+            "The two methods do not agree: there may be a second way to fail; trust the larger one until it is found."
+        }
+    }
+}
+
 impl fmt::Display for CrossCheck {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "first order: {:.3e} (reliability index {})", self.form.chance, short(self.form.beta))?;
         writeln!(f, "{}", self.importance)?;
         writeln!(f, "{}", self.subset)?;
-        f.write_str(if self.agree {
-            "The two methods agree."
-        } else {
-            "The two methods do not agree: there may be a second way to fail; trust the larger one until it is found."
-        })
+        f.write_str(self.verdict())
     }
 }

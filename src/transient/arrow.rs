@@ -57,7 +57,11 @@ impl Traces {
             writer.write(&batch)?;
             writer.finish()
         };
-        write().map_err(|e| refused(&e).in_file(path))
+        write().map_err(|e| {
+            Error::new(Kind::Format, e.to_string())
+                .next("choose another place, or free some room")
+                .in_file(path)
+        })
     }
 
     /// Reads what [`Traces::save_arrow`] wrote, to the bit.

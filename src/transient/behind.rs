@@ -41,7 +41,7 @@ pub struct Gases {
     pub port_volume: f64,
     /// Effective area between port and manifold, m².
     pub runner_cd_a: f64,
-    /// Exhaust pressure above ambient for each pascal of boost above ambient.
+    /// Exhaust pressure above ambient for each pascal of boost above ambient, as it stands when the run begins.
     pub exhaust_per_boost: f64,
     /// Course of burning; none when motored.
     pub burn: Option<Wiebe>,
@@ -193,7 +193,8 @@ fn sized<const N: usize>(
     let steady = w.rpm.is_constant() && w.manifold.is_constant();
     let (mut system, y) = GasSystem::<N>::new(engine).map_err(|e| bad(&e))?;
     system.begin(-lead);
-    debug_assert!((clock.angle(-lead) / (4.0 * PI)).fract().abs() < 1e-6);
+    let turns = clock.angle(-lead) / (4.0 * PI);
+    debug_assert!((turns - turns.round()).abs() < 1e-6);
     let mut absolute = [1.0; N];
     for (k, a) in absolute.iter_mut().enumerate() {
         // Kilograms and joules in turn; a port holds a third of a gram and a hundred joules.

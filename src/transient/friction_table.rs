@@ -65,7 +65,6 @@ impl FrictionTable {
     #[must_use]
     #[inline]
     pub fn f_re(&self, re: f64) -> f64 {
-        // The leading bits of a double are its octave and the step within it: no logarithm is needed.
         let (within, [c0, c1, c2, c3]) = self.cell(re);
         c0 + within * (c1 + within * (c2 + within * c3))
     }
@@ -81,6 +80,8 @@ impl FrictionTable {
         (c0 + within * (c1 + within * (c2 + within * c3)), slope * per_cell)
     }
 
+    /// The cell of a Reynolds number and how far within it: the leading bits of a double are its octave and the step
+    /// within that, so no logarithm is needed.
     #[inline]
     fn cell(&self, re: f64) -> (f64, [f64; 4]) {
         let first = FIRST.to_bits() >> SHIFT;

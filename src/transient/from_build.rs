@@ -95,8 +95,10 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
             to: schedule.seconds,
         })?;
         if let Some(traces) = traces {
-            for (k, i) in maker.net.injectors.iter_mut().enumerate() {
-                i.back = Back::Trace(traces[k % cylinders].clone());
+            for i in &mut maker.net.injectors {
+                let phase = (i.begins - o.injection_begins).rem_euclid(4.0 * PI) / (4.0 * PI);
+                let cylinder = (phase * cylinders as f64 + 1e-9).floor() as usize % cylinders;
+                i.back = Back::Trace(traces[cylinder].clone());
             }
         }
     }
@@ -144,6 +146,9 @@ fn check(s: &Schedule, o: &Options) -> Result<()> {
         if !(v >= 0.0 && v.is_finite()) {
             return bad(&format!("options.{key}"), v, "give zero or more");
         }
+    }
+    if !o.injection_begins.is_finite() {
+        return bad("options.injection_begins", o.injection_begins, "give an angle");
     }
     let limit = super::engine_gas::RPM_LIMIT;
     match s.rpm.values().iter().find(|v| !(0.0..=limit).contains(*v)) {

@@ -14,7 +14,7 @@ pub enum Stepper {
 /// How a run in time is made. What a build does not say stands here, with its basis.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Options {
-    /// Tolerance: 1 holds the rail to some 10 to 40 Pa; smaller is finer.
+    /// Tolerance: 1 holds the rail within 50 Pa; smaller is finer.
     pub tolerance: f64,
     /// The method.
     pub stepper: Stepper,

@@ -127,6 +127,31 @@ impl Car {
         self.ask(Operating::at(speed.quantity(), boost.quantity()))
     }
 
+    /// The car on its full-load pull at this speed, with the boost that the pull reaches there.
+    ///
+    /// # Panics
+    /// As [`Car::at`], and when the speed lies outside the boost rows.
+    #[must_use]
+    pub fn at_full_load(&self, speed: AngularVelocity) -> Reading {
+        self.at(speed, pa(self.full_load_boost(speed).pascals()).into())
+    }
+
+    /// The same car with this boost on its full-load pull from a speed on; below it boost rises evenly from nothing at
+    /// the first speed of the rows.
+    ///
+    /// # Panics
+    /// When the boost cannot be read, or the build has no boost rows.
+    #[must_use]
+    pub fn with_full_boost(&self, from: AngularVelocity, boost: &str) -> Car {
+        let Some(speeds) = self.build.section("engine").rows("boost_rows").map(|r| r.column("rpm")) else {
+            stop("this build has no boost rows\n  give it engine.boost_rows, boost over speed")
+        };
+        let (first, last) = speeds.iter().fold((f64::MAX, 0.0_f64), |(l, h), w| (l.min(*w), h.max(*w)));
+        let row = |w: f64, boost: &str| format!("{{ rpm = \"{} rad/s\", boost = \"{boost}\" }}", w);
+        let rows = [row(first, "0 bar"), row(from.quantity().value, boost), row(last, boost)];
+        self.with("engine.boost_rows", &format!("[{}]", rows.join(", ")))
+    }
+
     /// The car idling, reference hose on.
     ///
     /// # Panics

@@ -62,7 +62,12 @@ fn at_place(p: &Point, name: &str, rail: bool) -> Vec<String> {
     out
 }
 
+/// A millilitre in an hour, m³/s.
+const SEEPS: f64 = 1e-6 / 3600.0;
+
 fn flow(q: f64) -> String {
+    // What seeps through a shut seat is no flow that a reader looks for.
+    let q = if q.abs() < SEEPS { 0.0 } else { q };
     m3_per_s(q).amount().to_string()
 }
 

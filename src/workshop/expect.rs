@@ -8,7 +8,7 @@ use crate::study::of_build::{BuildModel, Figure, shop_criteria};
 use crate::study::tornado::Tornado as Swings;
 use crate::study::{Limit, Plan, StudyError};
 
-/// Cars drawn for a band; the ends then stand fast to about a fifth of its width.
+/// Cars drawn for a band.
 const DRAWS: u64 = 200;
 /// Seed of the draws: one car, one band.
 const SEED: u64 = 1;
@@ -20,7 +20,15 @@ const SEED: u64 = 1;
 #[must_use]
 pub fn expect_gauge(reading: &Reading, figure: &str, top: impl crate::quantity::Shown) -> GaugeFace {
     let kind = reading.value(figure);
-    let top = shown(Amount { si: top.amount().si, ..kind });
+    let top = top.amount();
+    if top.dim != kind.dim {
+        stop(format!(
+            "{figure} is a {}, and the top of its scale was given as a {}\n  give it as such: a pressure with bar(6.0)",
+            kind.dim.name(),
+            top.dim.name()
+        ))
+    }
+    let top = shown(Amount { si: top.si, ..kind });
     let ask = || -> Result<Vec<f64>, StudyError> {
         let wanted = Figure::Smallest(figure.to_owned());
         let model =

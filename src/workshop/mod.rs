@@ -28,6 +28,7 @@ mod run;
 mod study;
 mod tolerance;
 mod transient;
+mod watched;
 
 pub use answer::{Compared, Feedback, Prediction, Question, Worded, check, predict, words};
 pub use car::{Car, car, car_file};

@@ -1,30 +1,31 @@
 //! Studies in a few words: options on the same draws, what matters, how rare, and a grid of values.
 
 use super::measure::AngularVelocity;
+use super::tolerance::{criterion, whole};
+use super::watched::watched;
 use super::{Car, stop};
 use crate::chart::Series;
 use crate::explain::Table;
-use crate::quantity::{round_to_digits, unit};
-use crate::rich::{Bundle, Rich};
+use crate::quantity::{Amount, Dim, round_to_digits, unit};
+use crate::rich::{Bundle, Rich, cancelled};
 use crate::spec::distribution::Distribution;
 use crate::study::compare::Options;
-use crate::study::of_build::{BuildModel, Figure, shop_criteria};
+use crate::study::of_build::{BuildModel, Figure, shop_criteria_of};
 use crate::study::reliability::{ModelMargin, cross_check};
 use crate::study::sweep::{Swept, evenly};
-use crate::study::{Control, Criterion, Model, Plan, Question, StudyError};
+use crate::study::{Model, Plan, Question, StudyError};
 
 fn model(car: &Car, speed: AngularVelocity) -> Result<BuildModel, StudyError> {
     BuildModel::full_load(car.build(), &[speed.quantity().value])
 }
 
-/// Whole numbers of any size that a cell may write.
-fn whole(n: impl Into<i64>) -> u64 {
-    let n = n.into();
-    u64::try_from(n).unwrap_or_else(|_| stop(format!("{n} was asked\n  give a whole number of zero or more")))
-}
-
 fn done<T>(answer: Result<T, StudyError>) -> T {
     answer.unwrap_or_else(|e| stop(e))
+}
+
+/// A value in the unit that its quantity is shown in.
+fn shown(si: f64, dim: Dim) -> f64 {
+    Amount::new(si, dim).shown().number
 }
 
 impl Car {
@@ -50,11 +51,12 @@ impl Car {
                 let (low, high) = (self.with(path, from), self.with(path, to));
                 let end = |c: &Car| c.build().si(path).unwrap_or(f64::NAN);
                 model = model.with_law(path, Distribution::Fixed { value: now.si })?;
-                let unit = now.dim.shown_in();
-                let shown = |si: f64| (si - unit.offset) / unit.factor;
-                axes.push((*path, evenly(shown(end(&low)), shown(end(&high)), *count)));
+                axes.push((*path, evenly(shown(end(&low), now.dim), shown(end(&high), now.dim), *count)));
             }
-            Swept::grid(&model, &axes, &Control::default())
+            let total = values.iter().map(|v| v.3 as u64).product();
+            watched(format!("{} over a grid", self.name()), total, |control| {
+                Swept::grid(&model, &axes, control)
+            })
         };
         Grid { car: self.clone(), swept: done(ask()) }
     }
@@ -77,9 +79,7 @@ impl Grid {
         let p = self.car.build().parameter(path).unwrap_or_else(|e| stop(e));
         let read = unit::read(value, p.dim)
             .unwrap_or_else(|_| stop(format!("\"{value}\" is no {}\n  write {}", p.dim.name(), p.amount())));
-        let shown = p.dim.shown_in();
-        let at = (read.si - shown.offset) / shown.factor;
-        Self { car: self.car.clone(), swept: done(self.swept.at(path, at)) }
+        Self { car: self.car.clone(), swept: done(self.swept.at(path, shown(read.si, p.dim))) }
     }
 
     /// One figure along the only axis left, ready for a plot.
@@ -112,13 +112,12 @@ impl Rich for Grid {
             t.row([a.name.clone(), ends[0].clone(), ends[1].clone(), a.values.len().to_string()]);
         }
         t.note("Fix axes with at(\"key\", \"value\") until one is left; then series(\"figure\") is a line.");
+        for r in self.swept.reasons() {
+            t.note(format!("{} points without an answer: {}", r.count, r.reason));
+        }
+        t.note(self.swept.provenance().to_string());
         Bundle::text(t.to_string()).html(t.html())
     }
-}
-
-fn criteria(model: &dyn Model) -> Vec<Criterion> {
-    let known: Vec<&str> = model.outputs().iter().map(|o| o.name.as_str()).collect();
-    shop_criteria().into_iter().filter(|c| known.contains(&c.output.as_str())).collect()
 }
 
 /// Options on the same draws: the chance of each way to fail, and its difference from the first car's with a 95 %
@@ -133,17 +132,24 @@ pub fn options_across_tolerances(
     draws: impl Into<i64>,
     seed: impl Into<i64>,
 ) -> Table {
-    let (draws, seed) = (whole(draws), whole(seed));
+    let (draws, seed) = (whole(draws, "number of draws"), whole(seed, "seed"));
     let ask = || {
         let models = cars.iter().map(|c| model(c, speed)).collect::<Result<Vec<_>, _>>()?;
         let named: Vec<(&str, &dyn Model)> =
             cars.iter().zip(&models).map(|(c, m)| (c.name(), m as &dyn Model)).collect();
         let question = Question {
-            criteria: models.first().map_or_else(Vec::new, |m| criteria(m)),
+            criteria: models.first().map_or_else(Vec::new, |m| shop_criteria_of(m.outputs())),
             ..Question::default()
         };
         let options = Options::new(&named, |p| p.draws(draws).seed(seed))?;
-        options.run(&Control::default())?.compare(&question)
+        let total = draws.saturating_mul(cars.len() as u64);
+        let runs = watched("options across tolerances".to_owned(), total, |control| options.run(control))?;
+        if cancelled() {
+            stop(
+                "the comparison was interrupted before every car had its draws\n  ask for fewer draws, or let it run",
+            );
+        }
+        runs.compare(&question)
     };
     let found = done(ask());
     let mut t = Table::new(
@@ -181,10 +187,12 @@ pub fn what_matters(
     rows: impl Into<i64>,
     seed: impl Into<i64>,
 ) -> Table {
-    let (rows, seed) = (whole(rows), whole(seed));
+    let (rows, seed) = (whole(rows, "number of rows"), whole(seed, "seed"));
     let ask = || {
         let model = model(car, speed)?;
-        Plan::sensitivity(&model, rows).seed(seed).run(&model)?.indices(figure, 0.95)
+        let plan = Plan::sensitivity(&model, rows).seed(seed);
+        let title = format!("{}: what moves {figure}?", car.name());
+        watched(title, plan.runs(), |control| plan.run_with(&model, control))?.indices(figure, 0.95)
     };
     let mut found = done(ask());
     found.indices.sort_by(|a, b| b.total.total_cmp(&a.total));
@@ -194,13 +202,19 @@ pub fn what_matters(
     );
     let percent = |x: f64| format!("{:.1} %", 100.0 * x);
     let ends = |i: &crate::study::interval::Interval| format!("{} to {}", percent(i.low), percent(i.high));
-    for i in found.indices.iter().take(8) {
+    for i in found.indices.iter().take(SHOWN) {
         let name = i.name.clone();
         t.row([name, percent(i.first), ends(&i.first_interval), percent(i.total), ends(&i.total_interval)]);
+    }
+    if found.indices.len() > SHOWN {
+        t.note(format!("The {SHOWN} largest of {} inputs.", found.indices.len()));
     }
     t.note(found.provenance.to_string());
     t
 }
+
+/// Inputs in a table of what matters.
+const SHOWN: usize = 8;
 
 /// How rare a failure is, by two methods that must agree: importance sampling about the nearest way to fail, and subset
 /// simulation; down to one in a million.
@@ -209,18 +223,8 @@ pub fn what_matters(
 /// On an unknown way to fail, or when neither method reaches it.
 #[must_use]
 pub fn how_rare(car: &Car, speed: AngularVelocity, way_to_fail: &str, seed: impl Into<i64>) -> Table {
-    let seed = whole(seed);
-    let ask = || {
-        let model = model(car, speed)?;
-        let all = criteria(&model);
-        let names: Vec<&str> = all.iter().map(|c| c.name.as_str()).collect();
-        let wanted = all.iter().find(|c| c.name == way_to_fail).ok_or_else(|| StudyError::Unknown {
-            what: "way to fail",
-            name: way_to_fail.into(),
-            known: names.iter().map(|n| (*n).to_owned()).collect(),
-        })?;
-        cross_check(&ModelMargin::new(&model, wanted)?, 4000, seed, 0.95)
-    };
+    let (seed, wanted) = (whole(seed, "seed"), criterion(way_to_fail));
+    let ask = || cross_check(&ModelMargin::new(&model(car, speed)?, &wanted)?, 4000, seed, 0.95);
     let found = done(ask());
     let mut t = Table::new(
         format!("{}: how rare is {way_to_fail}?", car.name()),
@@ -232,7 +236,9 @@ pub fn how_rare(car: &Car, speed: AngularVelocity, way_to_fail: &str, seed: impl
         let ends = format!("{} to {}", number(c.interval.low), number(c.interval.high));
         t.row([name.to_owned(), number(c.chance), ends]);
     }
-    t.note(found.to_string().lines().last().unwrap_or_default().to_owned());
+    t.note(found.verdict());
+    t.note(found.importance.to_string());
+    t.note(found.subset.to_string());
     t
 }
 

@@ -1,14 +1,13 @@
 //! One car across the tolerances of its parts: the chance of each failure, what drives it, what measuring is worth.
 
 use super::measure::{AngularVelocity, Ratio, ratio};
+use super::watched::watched;
 use super::{Car, stop};
 use crate::chart::{Axis, Histogram};
 use crate::explain::Table;
-use crate::rich::{Bundle, Progress, Rich, cancelled};
-use crate::study::of_build::{BuildModel, Figure, shop_criteria};
-use crate::study::{Control, Criterion, Plan, Question, Runs};
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
+use crate::rich::{Bundle, Rich};
+use crate::study::of_build::{BuildModel, Figure, shop_criteria, shop_criteria_of};
+use crate::study::{Criterion, Plan, Question, Runs};
 
 /// The runs of a tolerance study of one car on its full-load pull.
 pub struct Tolerances {
@@ -28,31 +27,13 @@ pub fn across_tolerances(
     draws: impl Into<i64>,
     seed: impl Into<i64>,
 ) -> Tolerances {
-    // Whole numbers of any size that a cell may write; below zero there is no such study.
-    let whole = |n: i64, what: &str| {
-        u64::try_from(n)
-            .unwrap_or_else(|_| stop(format!("{n} is no {what}\n  give a whole number of zero or more")))
-    };
-    let (draws, seed) = (whole(draws.into(), "number of draws"), whole(seed.into(), "seed"));
+    let (draws, seed) = (whole(draws, "number of draws"), whole(seed, "seed"));
     let ask = || -> Result<Runs, crate::study::StudyError> {
         let model = BuildModel::full_load(car.build(), &[speed.quantity().value])?;
         let plan = Plan::tolerance(&model).draws(draws).seed(seed);
-        let total = usize::try_from(draws).unwrap_or(usize::MAX);
-        let bar = Mutex::new(Progress::new(format!("{} across tolerances", car.name()), total));
-        let cancel = AtomicBool::new(false);
-        let watch = |p: &crate::study::Progress| {
-            if let Ok(bar) = bar.lock() {
-                let done = usize::try_from(p.done).unwrap_or(usize::MAX);
-                bar.steps(done.saturating_sub(bar.done()));
-            }
-            if cancelled() {
-                cancel.store(true, Ordering::Relaxed);
-            }
-        };
-        plan.run_with(
-            &model,
-            &Control { cancel: Some(&cancel), observer: Some(&watch), ..Control::default() },
-        )
+        watched(format!("{} across tolerances", car.name()), plan.runs(), |control| {
+            plan.run_with(&model, control)
+        })
     };
     match ask() {
         Ok(runs) => Tolerances { name: car.name().to_owned(), runs },
@@ -60,7 +41,14 @@ pub fn across_tolerances(
     }
 }
 
-fn criterion(name: &str) -> Criterion {
+/// Whole numbers of any size that a cell may write; below zero there is no such study.
+pub(super) fn whole(n: impl Into<i64>, what: &str) -> u64 {
+    let n = n.into();
+    u64::try_from(n)
+        .unwrap_or_else(|_| stop(format!("{n} is no {what}\n  give a whole number of zero or more")))
+}
+
+pub(super) fn criterion(name: &str) -> Criterion {
     let all = shop_criteria();
     match all.iter().find(|c| c.name == name) {
         Some(c) => c.clone(),
@@ -159,6 +147,7 @@ impl Tolerances {
                 )
                 .subtitle(&self.name)
                 .fail_above(3.0, "3 % over target")
+                .beyond(30.0, "no engine runs so lean")
             }
             Err(e) => stop(e),
         }
@@ -167,7 +156,8 @@ impl Tolerances {
 
 impl Rich for Tolerances {
     fn rich(&self) -> Bundle {
-        let question = Question { criteria: shop_criteria(), ..Question::default() };
+        let criteria = shop_criteria_of(self.runs.plan().outputs());
+        let question = Question { criteria, ..Question::default() };
         match self.runs.findings(&question) {
             Ok(f) => {
                 let mut t = Table::new(

@@ -10,11 +10,10 @@ Needs playwright (tests/outside/requirements.txt) and a Chromium, named by the v
 
 import argparse
 import json
-import os
 import pathlib
-import shutil
 import sys
 
+from browser import launch
 from playwright.sync_api import sync_playwright
 
 # Words of one drawing that lie on each other, or stick out of it. A pixel of touch is allowed: boxes are taller than letters.
@@ -130,9 +129,6 @@ def main():
     parser.add_argument("figures", type=pathlib.Path, help="folder with the figures as HTML")
     parser.add_argument("--pictures", type=pathlib.Path, help="folder for screenshots")
     wanted = parser.parse_args()
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-    if not chromium:
-        sys.exit("no Chromium found: install one, or name it with the variable CHROMIUM")
     if wanted.pictures:
         wanted.pictures.mkdir(parents=True, exist_ok=True)
     pages = sorted(wanted.figures.glob("*.html"))
@@ -141,8 +137,7 @@ def main():
         sys.exit(f"{wanted.figures} holds {len(pages)} figures and {len(sliders)} with a slider: draw them first")
     bad = 0
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium, args=[
-            "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update"])
+        browser = launch(play)
         for path in pages:
             piece = path.read_text(encoding="utf-8")
             if path in sliders:

@@ -22,6 +22,7 @@ import time
 import urllib.request
 
 import nbformat
+from browser import launch
 from playwright.sync_api import expect, sync_playwright
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -199,7 +200,7 @@ def interrupt(reader):
     page.wait_for_timeout(2000)
     cell.scroll_into_view_if_needed()
     said = cell.locator(".jp-OutputArea").inner_text()
-    assert re.search(r"\d+ of 5000000 .*left", said), said
+    assert re.search(r"\d+ of 8388608 .*left", said), said
     reader.picture("study-with-its-bar")
     asked = time.time()
     page.locator(".jp-NotebookPanel-toolbar [data-jp-item-name='interrupt']").first.click()
@@ -256,18 +257,12 @@ def main():
     parser.add_argument("program", nargs="?", type=pathlib.Path, default=ROOT / "target/release/railrise")
     parser.add_argument("--pictures", type=pathlib.Path, help="folder for screenshots")
     wanted = parser.parse_args()
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if not chromium:
-        sys.exit("no Chromium found: install one, or name it with the variable CHROMIUM")
     if wanted.pictures:
         wanted.pictures.mkdir(parents=True, exist_ok=True)
     server = Server(wanted.program.resolve())
     try:
         with sync_playwright() as play:
-            browser = play.chromium.launch(
-                executable_path=chromium,
-                args=["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-                      "--disable-component-update", "--disable-sync"])
+            browser = launch(play)
             page = browser.new_page(viewport={"width": 1280, "height": 900})
             elsewhere, scripts = [], []
             page.on("request", lambda r: r.url.startswith((server.address, "data:", "blob:")) or elsewhere.append(r.url))

@@ -7,12 +7,11 @@ Needs the packages of tests/outside/requirements.txt and a Chromium, named by th
 """
 
 import argparse
-import os
 import pathlib
-import shutil
 import sys
 
 from axe_playwright_python.sync_playwright import Axe
+from browser import launch
 from playwright.sync_api import sync_playwright
 
 WIDTHS = (1280, 390)
@@ -136,18 +135,11 @@ def main():
     parser.add_argument("pages", nargs="+", type=pathlib.Path)
     parser.add_argument("--pictures", type=pathlib.Path, help="folder for screenshots and the printed page")
     wanted = parser.parse_args()
-    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if not chromium:
-        sys.exit("no Chromium found: install one, or name it with the variable CHROMIUM")
     if wanted.pictures:
         wanted.pictures.mkdir(parents=True, exist_ok=True)
     bad = 0
     with sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path=chromium,
-            args=["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-                  "--disable-component-update", "--disable-sync"],
-        )
+        browser = launch(play)
         for path in wanted.pages:
             faults = look(browser, path, wanted.pictures)
             bad += bool(faults)

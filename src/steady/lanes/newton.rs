@@ -23,7 +23,7 @@ use super::reduced::Layout;
 const FIRST_REACH: f64 = 10.0;
 /// Slope of the shut regulator, as in [`crate::part::regulator`].
 pub(super) const SHUT: f64 = 1e16;
-/// The last step of the difference as a part of it: Newton squares what is left, so 1e-9 of it remains.
+/// The last step of the difference as a part of it: Newton squares what is left.
 const LAST: f64 = 3e-5;
 /// Not stricter and not looser than this, Pa.
 const LAST_ENDS: (f64, f64) = (2.0, 10.0);

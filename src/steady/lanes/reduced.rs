@@ -150,7 +150,6 @@ struct ControlSlots {
     density: Maybe,
     ratio: Maybe,
     base: Maybe,
-    rail_target: Maybe,
 }
 
 #[derive(Clone, Debug)]
@@ -344,7 +343,8 @@ impl DeadTable {
 
 impl Reduced {
     /// The fast form of a build; `None` when its layout or parts are others (a lift pump with a pot, a
-    /// regulator before the rail, a speed-controlled pump, twin rails, plain orifices, relief valves in legs): then
+    /// regulator before the rail, a speed-controlled pump, twin rails, plain orifices, relief valves in legs, a low-pulse
+    /// table, a map of volumetric efficiency): then
     /// [`super::super::point`] solves it.
     #[must_use]
     pub fn of(build: &Build) -> Option<Self> {
@@ -568,7 +568,6 @@ impl Layout {
             inj.width[i] = 1.0 / (inj.coefficient[i] * max(base[i], 1e-3).sqrt());
             inj.mass[i] = (1.0 + error[i]) / (lambda[i] * ratio[i] * count[i]);
         }
-        let _ = c.rail_target; // only without a regulator, which this layout has
 
         let to = &mut car.engine;
         to.lambda = v[e.lambda];
@@ -782,7 +781,6 @@ fn layout(build: &Build, find: &dyn Fn(&str, &str) -> Maybe) -> Option<Layout> {
             density: c("fuel_density"),
             ratio: c("stoichiometric_ratio"),
             base: c("base"),
-            rail_target: c("rail_target"),
         },
         engine: EngineSlots {
             displacement: e("displacement")?,

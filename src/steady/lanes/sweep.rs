@@ -217,6 +217,7 @@ impl Worker<'_> {
             self.group(first, lanes, inputs, outputs, &mut failed);
             first += lanes;
         }
+        failed.sort_by_key(|f| f.draw);
         failed
     }
 

@@ -10,8 +10,9 @@
 //! | end of given pressure | volume received since the start |
 //!
 //! A poppet of lift x makes room (A_d - A_s) x on its fuel side and A_s x on its return side, as a single-stage relief
-//! valve does (H. E. Merritt, Hydraulic Control Systems, on single-stage pressure control valves, from memory): what the fuel's pressure does on the
-//! diaphragm is taken out of the fuel, so the two cannot feed each other. Left out, any usual diaphragm would sing.
+//! valve does (H. E. Merritt, Hydraulic Control Systems, on single-stage pressure control valves, from memory): what
+//! the fuel's pressure does on the diaphragm is taken out of the fuel, so the two cannot feed each other. Left out, the
+//! poppet swings by itself unless damping times rate exceeds mass times area times flow gain over compliance (Routh).
 //!
 //! A branch carries its filter, check valve, fittings and pump in series with the inertance of its line, so the
 //! check valve needs no small volume beside it: the stiffest node of such a network is not there at all.

@@ -300,8 +300,7 @@ impl<const N: usize> NetSystem<N> {
 
     /// Tolerances for this network.
     ///
-    /// `factor` 1 holds a rail that moves by kilopascals to some 10 to 40 Pa and injected volumes to 1e-6 of themselves (held
-    /// in the tests); a factor of 0.1 is ten times finer. Absolute only: the sizes of all states are known.
+    /// `factor` 1 holds the rail within 50 Pa and injected volumes within 1e-5 of themselves (held in the tests); a factor of 0.1 is ten times finer. Absolute only: the sizes of all states are known.
     #[must_use]
     pub fn tolerances(&self, factor: f64) -> Options<N> {
         let mut absolute = [1.0; N];
@@ -321,6 +320,8 @@ impl<const N: usize> NetSystem<N> {
         let mut options = Options::with_absolute(0.0, absolute);
         // A nanosecond is felt nowhere: a poppet's speed changes by 1e-6 m/s in it.
         options.event_time = 1e-9;
+        // Events are landed on from a quarter of that away: closer than this they accumulate.
+        options.accumulate_within = 10.0 * options.event_time;
         options.active = self.active();
         options
     }
@@ -813,7 +814,8 @@ impl<const N: usize> System<N> for NetSystem<N> {
     }
 
     fn at_time_event(&mut self, t: f64, y: &mut [f64; N]) -> After {
-        if self.corners.get(self.next_corner).is_some_and(|c| *c <= t) {
+        let corner = self.corners.get(self.next_corner).is_some_and(|c| *c <= t);
+        if corner {
             self.next_corner += 1;
             self.record(t, EventKind::Corner);
             self.refresh(t);
@@ -846,7 +848,6 @@ impl<const N: usize> System<N> for NetSystem<N> {
         self.pulses = pulses;
         // A command alone changes nothing yet: the step need not begin afresh.
         let moved = told.iter().any(|k| matches!(k, EventKind::Opened { .. } | EventKind::Closed { .. }));
-        let corner = self.corners.get(self.next_corner.wrapping_sub(1)) == Some(&t);
         for kind in told.drain(..) {
             self.record(t, kind);
         }
