@@ -27,7 +27,7 @@ pub static BUILDS: LazyLock<Vec<Build>> = LazyLock::new(|| {
     read.iter().cloned().chain(impellers).collect()
 });
 
-fn named(name: &str) -> &'static Build {
+pub fn named(name: &str) -> &'static Build {
     BUILDS.iter().find(|b| b.name() == name).unwrap()
 }
 
@@ -88,8 +88,9 @@ proptest! {
         for leg in &p.legs {
             let dp = p.junctions[&leg.from] - p.junctions[&leg.to];
             let sum: f64 = leg.parts.iter().map(|x| x.drop).sum();
-            // Within the promise for flows, what seeps through a shut valve or a pinhole makes any pressure.
-            prop_assert!((sum - dp).abs() < 1.0 || leg.flow.abs() < 1e-10, "{said}: {} {sum} {dp}", leg.name);
+            // On a shut valve's steep branch the solver's last step in flow, 1e-15 m3/s, is 10 Pa.
+            let within = if leg.flow.abs() < 1e-10 { 100.0 } else { 1.0 };
+            prop_assert!((sum - dp).abs() < within, "{said}: {} {sum} {dp} at {:e}", leg.name, leg.flow);
         }
         prop_assert!(p.effort.residual <= 1.0 && p.effort.imbalance <= 1e-10);
     }
@@ -133,6 +134,36 @@ proptest! {
         }
         for (l, x) in p.legs.iter().zip(&other.legs) {
             prop_assert!((l.flow - x.flow).abs() < 1e-9, "{said}: {} {} {}", l.name, l.flow, x.flow);
+        }
+    }
+
+    /// A wide seat before a long return (its pressure may fall with its flow), an early relief (a flat supply) and a
+    /// starved pump.
+    #[test]
+    fn two_starting_points_give_one_answer_where_laws_bend_most(
+        (seat, diaphragm, bore, length) in (3e-3..9e-3f64, 20e-3..32e-3f64, 2.5e-3..7e-3f64, 0.0..8.0f64),
+        (rate, base, relief, blocked) in (5e3..9e4f64, 2e5..5e5f64, 3e5..8e5f64, 0.0..0.99f64),
+        (dead, impeller) in (-4e-4..2e-4f64, any::<bool>()),
+        op in any_point(), q in 0.0..400.0f64, start in -0.5..9.0f64,
+    ) {
+        let mut b = named("Hill-climb car, boost raised to 1.4 bar").clone();
+        for (path, x) in [
+            ("regulator.seat", seat), ("regulator.diaphragm", diaphragm), ("return hose.bore", bore),
+            ("return hose.length", length), ("regulator.spring_rate", rate), ("regulator.base", base),
+            ("main pump.relief", relief), ("strainer.blocked", blocked), ("control.dead_time_error", dead),
+        ] {
+            b.set_si(path, x).unwrap();
+        }
+        if impeller {
+            b.set("main pump.principle", "regenerative").unwrap();
+        }
+        let Some(p) = solved(&b, &op) else { return Ok(()) };
+        let other = point_from(&b, &op, l_per_h(q), GaugePressure::from_pascals(start * 1e5)).unwrap();
+        for (l, x) in p.legs.iter().zip(&other.legs) {
+            prop_assert!((l.flow - x.flow).abs() < 1e-9, "{}: {} {}", l.name, l.flow, x.flow);
+        }
+        for (j, a) in &p.junctions {
+            prop_assert!((a - other.junctions[j]).abs() < 1.0, "{j}: {a} {}", other.junctions[j]);
         }
     }
 

@@ -1,7 +1,7 @@
 //! Limits that every build and layout must keep, with pumps of either principle: no demand, no resistance, a huge
 //! filter, twins, tables that end, and single figures by hand.
 
-use super::circuit_laws::BUILDS;
+use super::circuit_laws::{BUILDS, named};
 use railrise::build::{Build, Wire, regulator_law};
 use railrise::part::regulator::{Mode, reference_gain};
 use railrise::part::suction::{StrainerState, ambient_at_altitude};
@@ -49,6 +49,29 @@ fn without_demand_the_rail_stands_at_the_set_point_or_the_floor() {
         }
     }
     assert!(modes.contains("Control") && modes.contains("FullLift"), "{modes:?}");
+}
+
+/// A seat that stays shut neither takes from the rail nor brings to it: engine off, the rail stands where the pump's
+/// own relief lets it (statics: inlet, rise, what opens the check valve).
+#[test]
+fn behind_a_shut_seat_the_rail_stands_where_the_pump_holds_it() {
+    let mut shut = 0;
+    for b in [before(), named("Hill-climb car, boost raised to 1.4 bar").clone()] {
+        for (key, x) in
+            [("regulator.seized", "10 bar"), ("main pump.relief", "1.5 bar"), ("main pump.relief", "2 bar")]
+        {
+            let b = b.with(key, x).unwrap();
+            let p = point(&b, &Operating::engine_off()).unwrap();
+            let (r, x) = (&p.regulators[0], &p.pumps[0]);
+            assert!(r.mode == Mode::Closed && r.lift == 0.0 && r.flow == 0.0 && r.fuel < r.cracking, "{r:?}");
+            let inlet = x.inlet_margin + p.vapour_pressure;
+            let stands = inlet + x.running.rise - b.si("check valve.cracking").unwrap();
+            near(p.rail_pressure().pascals() + p.ambient, stands, 100.0);
+            near(r.back, p.ambient, 100.0);
+            shut += 1;
+        }
+    }
+    assert!(shut == 6);
 }
 
 #[test]

@@ -20,8 +20,8 @@ use std::f64::consts::PI;
 /// What a pressure may be off, Pa, beside what a flow of 1e-13 m³/s (the solver's last step) makes of it.
 const PASCAL: f64 = 0.5;
 const FLOW: f64 = 1e-13;
-/// Below this a valve is shut, m³/s.
-const SHUT: f64 = 1e-10;
+/// Below this a valve is shut, m³/s: what 40 bar drive through its 1e16 Pa·s/m³.
+const SHUT: f64 = 4e-10;
 /// Differences below which orifices are rounded off, Pa.
 const ROUND: f64 = 0.1;
 

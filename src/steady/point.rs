@@ -443,18 +443,29 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
         let at = leg.elements.iter().position(|e| matches!(e, Element::Regulator(_)));
         let mut inlets = vec![0.0; n];
         let mut drops = vec![0.0; n];
+        let mut passed = q;
         if let Some(at) = at {
-            let mut p = pt;
-            for i in (0..n).rev() {
-                let p_in = match &leg.elements[i] {
-                    Element::Regulator(r) => r.at(q, p, sur).fuel,
-                    // What seeps back through a shut seat costs nothing.
-                    e => p + e.drop(q.max(0.0), p, sur).0,
-                };
-                // What lies before the regulator is exact either way; the junction's own pressure is the better datum.
-                inlets[i] = if i == 0 && i <= at { pf } else { p_in };
-                drops[i] = inlets[i] - p;
-                p = p_in;
+            let mut march = |q: f64| {
+                let (mut p, mut shut) = (pt, false);
+                for i in (0..n).rev() {
+                    let p_in = match &leg.elements[i] {
+                        Element::Regulator(r) => {
+                            let seat = r.at(q, p, sur);
+                            shut = seat.mode == Mode::Closed;
+                            seat.fuel
+                        }
+                        e => p + e.drop(q, p, sur).0,
+                    };
+                    // What lies before the regulator is exact either way; the junction's own pressure is the better datum.
+                    inlets[i] = if i == 0 && i <= at { pf } else { p_in };
+                    drops[i] = inlets[i] - p;
+                    p = p_in;
+                }
+                shut
+            };
+            if march(q) {
+                passed = 0.0; // what seeps through a shut seat costs nothing
+                march(passed);
             }
         } else {
             let mut p = pf;
@@ -498,12 +509,12 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                 }
                 Element::Regulator(r) => {
                     let back = inlets[i] - drops[i];
-                    let seat = r.at(q, back, sur);
+                    let seat = r.at(passed, back, sur);
                     out.regulators.push(RegulatorState {
                         name: part.clone(),
                         mode: seat.mode,
                         lift: seat.lift,
-                        flow: q.max(0.0),
+                        flow: passed,
                         fuel: inlets[i],
                         back,
                         reference: r.reference(sur),

@@ -118,7 +118,7 @@ impl Regulator {
     /// `p_f (A_d - A_s) + p_ret A_s - p_ref A_d - F_0 - k x - c A(x) dp = 0`, `0 <= x <= x_max`;
     /// the balance falls with x, so the lift is unique. At `x_max` the pressure follows the orifice alone.
     ///
-    /// `q` m³/s, `rho` kg/m³, pressures Pa. Below zero flow the seat is shut (a steep branch of 1e16 Pa·s/m³).
+    /// `q` m³/s, `rho` kg/m³, pressures Pa. Below the cracking point the seat is shut: `p_f = p_ret + 1e16 Q`, a leak that keeps equations regular.
     /// A poppet that cannot close follows the orifice at its least lift until the balance lifts it further.
     #[must_use]
     pub fn at_flow(&self, q: f64, rho: f64, p_return: f64, p_reference: f64) -> Seat {
@@ -137,16 +137,16 @@ impl Regulator {
                 return Seat { fuel: p_return + dp, slope, by_return: 1.0, lift, mode: Mode::HeldOpen };
             }
         }
-        if q <= 0.0 {
-            // A return above the cracking point holds the poppet open: fuel and return then stand together.
-            return Seat {
-                fuel: crack.max(p_return) + SHUT * q,
-                slope: SHUT,
-                by_return: if crack > p_return { -s / net } else { 1.0 },
-                lift: 0.0,
-                mode: Mode::Closed,
-            };
+        // Up to its cracking point the shut seat lets through next to nothing, driven by the difference like any leak:
+        // from rail to tank, never the other way. A return above that point holds the poppet open: no difference then.
+        let seeps = (crack - p_return).max(0.0) / SHUT;
+        if q <= seeps {
+            let fuel = p_return + SHUT * q;
+            return Seat { fuel, slope: SHUT, by_return: 1.0, lift: 0.0, mode: Mode::Closed };
         }
+        // The leak goes over into the lift's flow without a step, and is soon nothing beside it.
+        let fade = (seeps / q).powi(3);
+        let (q, q_slope) = (q - seeps * fade, 1.0 + 3.0 * fade * (seeps / q));
         let dp_at = |x: f64| {
             let v = q / (self.cd * opening_area(self.seat, x));
             0.5 * rho * v * v
@@ -162,7 +162,7 @@ impl Regulator {
             let dp = dp_at(self.max_lift);
             return Seat {
                 fuel: p_return + dp,
-                slope: 2.0 * dp / q,
+                slope: 2.0 * dp / q * q_slope,
                 by_return: 1.0,
                 lift: self.max_lift,
                 mode: Mode::FullLift,
@@ -182,7 +182,7 @@ impl Regulator {
         // At constant flow the return pressure moves dp, and the lift makes room: dx = -A ddp/(2 dp dA/dx).
         let by_return =
             if da > 0.0 { 1.0 - self.area / (weight + stiff * area / (2.0 * dp * da)) } else { 1.0 };
-        Seat { fuel: p_return + dp, slope: dp_x / q_x, by_return, lift: x, mode: Mode::Control }
+        Seat { fuel: p_return + dp, slope: dp_x / q_x * q_slope, by_return, lift: x, mode: Mode::Control }
     }
 
     /// The unique root of a falling balance on `(0, x_max)`: Newton in `1/x`-friendly form, kept in a bracket.

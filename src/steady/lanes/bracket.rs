@@ -117,20 +117,17 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     };
     // Rail pressure that drives a flow through the regulator's leg.
     let through = |q: f64| {
-        let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)); // what seeps back costs nothing
+        let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0));
         let seat = law.at_flow(q, rho, behind, ask.reference[0]);
         (seat.fuel + loss(&lay.to_regulator, &car.to_regulator, q), behind, seat)
     };
-    let opens = {
-        let behind = p.to[0] + loss(&lay.back, &car.back, 0.0);
-        law.cracking(behind, ask.reference[0]).max(behind) + loss(&lay.to_regulator, &car.to_regulator, 0.0)
-    };
+    // Behind a shut seat nothing flows, and what seeps through it follows the difference.
+    let still = p.to[0] + loss(&lay.back, &car.back, 0.0);
+    let level = still + loss(&lay.to_regulator, &car.to_regulator, 0.0);
+    let seeps = (law.cracking(still, ask.reference[0]) - still).max(0.0) / SHUT;
     let bypass = |rail: f64| {
-        if rail <= opens {
-            Some((rail - opens) / SHUT)
-        } else {
-            root(0.0, MOST, FLOW, |q| if q <= 0.0 { opens - rail } else { through(q).0 - rail })
-        }
+        let leak = (rail - level) / SHUT;
+        if leak <= seeps { Some(leak) } else { root(seeps, MOST, FLOW, |q| through(q).0 - rail) }
     };
     let legs = lay.legs.len();
     let pumps = |at: f64| pumps(lay, car, ask, set, at);
@@ -148,13 +145,12 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     let mut out = State::<1>::blank();
     let (_, _, poppet) = through(q.max(0.0));
     let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)); // what seeps back costs nothing
-    let lift = if q > 0.0 { poppet.lift } else { 0.0 };
-    out.x = Row([lift]);
+    out.x = Row([poppet.lift]);
     out.rail = Row([rail]);
     out.fuel = Row([rail - loss(&lay.to_regulator, &car.to_regulator, q)]);
     out.d = Row([out.fuel[0] - behind]);
     out.back = Row([behind]);
-    out.bypassed = Row([q.max(0.0)]);
+    out.bypassed = Row([if poppet.lift > 0.0 { q } else { 0.0 }]);
     out.injected = Row([injection]);
     let mut left = injection + q;
     for k in 0..legs {

@@ -294,8 +294,8 @@ impl<const W: usize> State<W> {
                     let back = p.to[i] + loss[i];
                     let d = self.d[i];
                     let crack = back + d - force[i] * p.over_net[i];
-                    let through = (back + d - max(crack, back)) * (1.0 / SHUT);
-                    leak[i] = if self.x[i] <= 0.0 && through < 0.0 { through } else { 0.0 };
+                    let through = min(d, max(crack - back, 0.0)) * (1.0 / SHUT);
+                    leak[i] = if self.x[i] <= 0.0 { through } else { 0.0 };
                 }
             }
             for i in 0..W {
