@@ -185,6 +185,15 @@ pub const INJECTORS: &[Key] = &[
         "how far the weakest injector lies below the set's mean",
     )
     .default("0 %", "matched set"),
+    Key::scalar(
+        "each_flow",
+        Dim::Ratio,
+        1.0,
+        1.0,
+        "100 %",
+        "flow of one injector over what the set says: 100 % by itself; state its spread, and a tolerance study draws it for each injector anew",
+    )
+    .default("100 %", "by definition"),
     Key::scalar("count", Dim::Ratio, 1.0, 32.0, "4", "how many; left out: one a cylinder").optional(),
     Key::scalar(
         "static_leak",

@@ -9,6 +9,7 @@ mod kinds;
 mod law;
 mod layout;
 mod read;
+mod sample;
 mod sections;
 mod value;
 
@@ -81,17 +82,17 @@ impl Build {
     pub fn read(path: impl AsRef<Path>) -> Result<Self> {
         let path = path.as_ref();
         let text = std::fs::read_to_string(path).map_err(|e| Error::file(path, &e))?;
-        let mut build = Self::from_toml(&text).map_err(|e| e.in_file(path))?;
+        let mut build = read::build(&text, path.parent()).map_err(|e| e.in_file(path))?;
         build.file = Some(path.to_owned());
         Ok(build)
     }
 
-    /// Reads the text of a build file.
+    /// Reads the text of a build file; files it names are looked for in the working folder.
     ///
     /// # Errors
     /// As [`Build::read`].
     pub fn from_toml(text: &str) -> Result<Self> {
-        read::build(text)
+        read::build(text, None)
     }
 
     /// The name on top of every result.

@@ -6,19 +6,20 @@ use crate::error::{Error, Kind, Result, did_you_mean};
 use crate::quantity::STANDARD_ATMOSPHERE;
 use crate::spec::{Grade, Key, Value, Values};
 use indexmap::IndexMap;
+use std::path::Path;
 use toml_edit::{Document, Item, TableLike};
 
 /// Entries that any section or part may carry beside its keys.
 const COMMON: [&str; 3] = ["grade", "source", "note"];
 
-pub(super) fn build(text: &str) -> Result<Build> {
+pub(super) fn build(text: &str, folder: Option<&Path>) -> Result<Build> {
     let doc = Document::parse(text).map_err(|e| {
         let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].matches('\n').count() + 1);
         Error::new(Kind::Format, format!("this is not TOML: {}", e.message().trim().replace('\n', "; ")))
             .at_line(line)
             .next("see the build files under datasets for the form")
     })?;
-    let mut r = Reader { text, ambient: STANDARD_ATMOSPHERE, errors: Vec::new(), slips: Vec::new() };
+    let mut r = Reader::new(text, STANDARD_ATMOSPHERE, folder);
     let mut sections: IndexMap<&'static str, Values> =
         SECTIONS.iter().map(|(n, keys)| (*n, Values::defaults(keys))).collect();
     let root = doc.as_table();
@@ -91,7 +92,8 @@ pub(super) fn build(text: &str) -> Result<Build> {
     if let Some(e) = Error::all(std::mem::take(&mut r.errors)) {
         return Err(e);
     }
-    let mut build = Build { sections, parts, legs, slips: r.slips, file: None, input: digest(&[text]) };
+    let pieces: Vec<&str> = std::iter::once(text).chain(r.files.iter().map(String::as_str)).collect();
+    let mut build = Build { sections, parts, legs, slips: r.slips, file: None, input: digest(&pieces) };
     let pumps: Vec<(String, Option<usize>)> =
         build.parts_of("pump").map(|(n, p)| (n.to_owned(), p.line)).collect();
     for (name, line) in pumps {
@@ -113,7 +115,7 @@ pub(super) fn one(path: &str, key: &'static Key, text: &str, ambient: f64) -> Re
     let doc = Document::parse(toml.as_str()).map_err(|e| {
         Error::new(Kind::Format, format!("\"{text}\" cannot be read: {}", e.message())).at_key(path)
     })?;
-    let mut r = Reader { text: &toml, ambient, errors: Vec::new(), slips: Vec::new() };
+    let mut r = Reader::new(&toml, ambient, None);
     let value = r.read(path, key, doc.as_table().get("v").expect("just written"), &Common::default());
     match value {
         Some(value) => Ok((value, r.slips)),

@@ -1,9 +1,11 @@
 //! One value of a build file, with all that may be wrong with it.
 
+use super::sample;
 use crate::error::{Error, Kind};
 use crate::quantity::{Amount, Dim, Flavour, unit};
 use crate::spec::distribution::Distribution;
 use crate::spec::{Grade, Key, Parameter, Rows, Takes, Value};
+use std::path::Path;
 use toml_edit::{Item, Value as Toml};
 
 /// What a reader carries: where it is, and what it has found so far.
@@ -12,6 +14,16 @@ pub(super) struct Reader<'a> {
     pub ambient: f64,
     pub errors: Vec<Error>,
     pub slips: Vec<Slip>,
+    /// Where files named in it are looked for; the working folder without one.
+    pub folder: Option<&'a Path>,
+    /// What was read from such files, for the digest.
+    pub files: Vec<String>,
+}
+
+impl<'a> Reader<'a> {
+    pub fn new(text: &'a str, ambient: f64, folder: Option<&'a Path>) -> Self {
+        Self { text, ambient, errors: Vec::new(), slips: Vec::new(), folder, files: Vec::new() }
+    }
 }
 
 /// A value that is possible but looks like one of the trade's slips.
@@ -328,7 +340,8 @@ impl Reader<'_> {
         }
     }
 
-    /// `spread = { law = "lognormal", median = "60 mΩ", sigma_ln = 0.5 }`: a law with units.
+    /// `spread = { law = "lognormal", median = "60 mΩ", sigma_ln = 0.5 }`: a law with units; a measured sample may stand in
+    /// a file beside the build: `spread = { law = "empirical", file = "bench.csv", column = "static flow" }`.
     fn spread(
         &mut self,
         path: &str,
@@ -348,7 +361,26 @@ impl Reader<'_> {
             return None;
         };
         let mut json = serde_json::Map::new();
-        for (name, value) in table.iter() {
+        let word = |name: &str| table.get(name).and_then(Item::as_str);
+        if let Some(file) = word("file") {
+            let read =
+                sample::read(self.folder, file, word("column"), |text| self.quantity(text, dim, flavour));
+            match read {
+                Ok(values) => {
+                    self.files.push(format!("{values:?}"));
+                    json.insert("values".to_owned(), values.into());
+                }
+                Err(e) => {
+                    self.fail(
+                        &format!("{path}.file"),
+                        self.line(table.get("file").and_then(Item::span)).or(line),
+                        e,
+                    );
+                    return None;
+                }
+            }
+        }
+        for (name, value) in table.iter().filter(|(name, _)| !["file", "column"].contains(name)) {
             let width = matches!(name, "sd" | "scale") && dim == Dim::Temperature;
             let d = if width { Dim::TemperatureDifference } else { dim };
             let f = if matches!(name, "sd" | "scale") { Flavour::Plain } else { flavour };
@@ -383,7 +415,7 @@ impl Reader<'_> {
         match law.map_err(|e| e.to_string()).and_then(|d| d.check().map_err(|e| e.to_string()).map(|()| d)) {
             Ok(d) => Some(d),
             Err(what) => {
-                self.fail(&path, line, Error::new(Kind::Value, what).next("laws: normal(mean, sd), truncated_normal(mean, sd, low, high), uniform(low, high), triangular(low, mode, high), lognormal(median, sigma_ln), discrete(values, weights), empirical(values)"));
+                self.fail(&path, line, Error::new(Kind::Value, what).next("laws: normal(mean, sd), truncated_normal(mean, sd, low, high), uniform(low, high), triangular(low, mode, high), lognormal(median, sigma_ln), discrete(values, weights), empirical(values), or empirical(file, column)"));
                 None
             }
         }

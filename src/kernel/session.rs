@@ -5,8 +5,8 @@ use super::error::{self, CellError};
 use super::library::{self, Library};
 use super::prepare::Prepared;
 use super::relay::RELAY_VARIABLE;
-use super::sources;
-use evcxr::{CommandContext, EvalCallbacks, EvalContext, EvalContextOutputs};
+use super::{sources, units};
+use evcxr::{CommandContext, Completions, EvalCallbacks, EvalContext, EvalContextOutputs};
 use railrise::rich::wire;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
@@ -468,11 +468,32 @@ impl Session {
 
     /// What can stand at a place of the code, counted in bytes.
     pub fn completions(&mut self, code: &str, at: usize) -> Option<Choices> {
-        let found = self.ask(|context| context.completions(code, at))?;
+        let plain = |session: &mut Self| session.ask(|context| context.completions(code, at));
+        let found = if units::call_around(code, at).is_some() {
+            self.completions_of_statement(code, at).or_else(|| plain(self))
+        } else {
+            plain(self).or_else(|| self.completions_of_statement(code, at))
+        }?;
         let ours = |code: &str| !code.contains("evcxr");
         let choices = found.completions.into_iter().filter(|c| ours(&c.code));
         let choices = choices.map(|c| Choice { code: c.code, kind: c.kind, label: c.label });
         Some(Choices { from: found.start_offset, to: found.end_offset, choices: choices.collect() })
+    }
+
+    /// The same with the word made a statement: where a type is expected the analyser also searches for terms of
+    /// that type, which is slow and, among the library's own units, can end in a panic of the analyser.
+    fn completions_of_statement(&mut self, code: &str, at: usize) -> Option<Completions> {
+        let part = |c: char| c.is_alphanumeric() || c == '_' || c == ':';
+        let from = code.get(..at)?.trim_end_matches(part).len();
+        let to = code.len() - code[at..].trim_start_matches(part).len();
+        if code[..from].ends_with('.') {
+            return None;
+        }
+        let stated = format!("{}{{{};{}", &code[..from], &code[from..to], &code[to..]);
+        let mut found = self.ask(|context| context.completions(&stated, at + 1))?;
+        found.start_offset = found.start_offset.checked_sub(1)?;
+        found.end_offset = found.end_offset.checked_sub(1)?;
+        Some(found)
     }
 
     /// What is known about the name before a place of the code, as text and HTML.

@@ -5,6 +5,7 @@
 //! stating one. Values that stand in no row keep none: geometry, counts, limits, what was imposed.
 
 use super::error::StudyError;
+use super::settings::EACH;
 use crate::build::Build;
 use crate::spec::distribution::Distribution;
 use crate::spec::{Grade, Takes};
@@ -116,6 +117,12 @@ pub fn with_spreads_by_grade(build: &Build) -> Result<(Build, Vec<SpreadByGrade>
         let values = part.map_or_else(|| build.section(owner), |p| &p.values);
         let row = ROWS.iter().find(|r| r.0 == kind && r.1 == key);
         let (Some((.., shapes)), None) = (row, &p.spread) else { continue };
+        // Follows from the injectors' own, drawn one by one.
+        let one_by_one =
+            |p: &crate::build::Part| p.values.parameter(EACH).is_some_and(|e| e.spread.is_some());
+        if key == "cylinder_spread" && part.is_some_and(one_by_one) {
+            continue;
+        }
         let Ok(Takes::Scalar { low, high, .. }) = values.key(key).map(|k| k.takes) else { continue };
         let shape = match p.grade {
             Grade::Measured => shapes[0],

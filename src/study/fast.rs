@@ -2,6 +2,7 @@
 
 use super::model::{Block, Failure, Worker};
 use super::of_build::{Figure, failure, worst};
+use super::settings::Settings;
 use crate::build::Build;
 use crate::steady::Operating;
 use crate::steady::lanes::{self, Reduced, Sweep};
@@ -75,20 +76,20 @@ impl Fast {
         Ok(Self { sweep, needs, wanted: names.len() })
     }
 
-    /// A worker for one thread; `inputs` turns each column into SI.
+    /// A worker for one thread; `settings` turns a draw into SI.
     pub fn worker<'m>(
         &'m self,
         figures: &'m [Figure],
         scales: &'m [f64],
-        inputs: Vec<(f64, f64)>,
+        settings: &'m Settings,
     ) -> Box<dyn Worker + 'm> {
         Box::new(FastWorker {
             fast: self,
             lanes: self.sweep.worker(),
             figures,
             scales,
-            si: vec![Vec::new(); inputs.len()],
-            inputs,
+            si: vec![Vec::new(); settings.len()],
+            settings,
             raw: vec![Vec::new(); self.sweep.columns()],
         })
     }
@@ -99,7 +100,7 @@ struct FastWorker<'m> {
     lanes: lanes::Worker<'m>,
     figures: &'m [Figure],
     scales: &'m [f64],
-    inputs: Vec<(f64, f64)>,
+    settings: &'m Settings,
     si: Vec<Vec<f64>>,
     raw: Vec<Vec<f64>>,
 }
@@ -141,9 +142,9 @@ impl FastWorker<'_> {
 
 impl Worker for FastWorker<'_> {
     fn run(&mut self, x: &[f64], y: &mut [f64]) -> Result<(), Failure> {
-        for ((si, x), (factor, offset)) in self.si.iter_mut().zip(x).zip(&self.inputs) {
+        for (i, si) in self.si.iter_mut().enumerate() {
             si.clear();
-            si.push(x.mul_add(*factor, *offset));
+            si.push(self.settings.value(i, |j| x[j]));
         }
         if let Some((_, why)) = self.compute(1).into_iter().next() {
             return Err(why);
@@ -158,9 +159,8 @@ impl Worker for FastWorker<'_> {
     }
 
     fn run_block(&mut self, block: &mut Block) {
-        for (j, (factor, offset)) in self.inputs.iter().enumerate() {
-            self.si[j].clear();
-            self.si[j].extend(block.input(j).iter().map(|x| x.mul_add(*factor, *offset)));
+        for (i, si) in self.si.iter_mut().enumerate() {
+            self.settings.column(i, block, si);
         }
         let len = block.len();
         let failed = self.compute(len);

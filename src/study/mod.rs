@@ -57,6 +57,7 @@ pub mod run;
 pub mod runs;
 pub mod sampling;
 pub mod sensitivity;
+mod settings;
 pub mod summary;
 pub mod sweep;
 pub mod tornado;

@@ -3,6 +3,7 @@ use super::criterion::Criterion;
 use super::error::StudyError;
 use super::fast::Fast;
 use super::model::{Failure, Input, Model, Output, Worker};
+use super::settings::{EACH, Scalar, Set, Settings};
 use crate::build::Build;
 use crate::error::{Error, Kind};
 use crate::quantity::{Dim, GaugePressure, Pressure, pa, rad_per_s};
@@ -113,8 +114,10 @@ pub struct BuildModel {
     points: Vec<Operating>,
     figures: Vec<Figure>,
     inputs: Vec<Input>,
-    /// Path, and SI = factor * shown + offset, of each input.
-    paths: Vec<(String, f64, f64)>,
+    /// The values that the first inputs set, one each; the rest are the injectors of `sets`.
+    scalars: Vec<Scalar>,
+    sets: Vec<Set>,
+    settings: Settings,
     outputs: Vec<Output>,
     scales: Vec<f64>,
     base: Option<f64>,
@@ -129,6 +132,8 @@ impl BuildModel {
     ///
     /// Every parameter whose spread is stated becomes an input, in the unit results are shown in. A spread is part spread where the value
     /// comes from a data sheet and missing knowledge where it was assumed or measured: measuring this car would settle it.
+    /// An injector set whose `each_flow` has a spread has one input an injector, part spread all: together they give the
+    /// set's flow and its weakest cylinder.
     pub fn new(build: &Build, points: &[Operating], figures: &[Figure]) -> Result<Self, StudyError> {
         if points.is_empty() || figures.is_empty() {
             return Err(StudyError::Plan(format!(
@@ -142,7 +147,9 @@ impl BuildModel {
             points: points.to_vec(),
             figures: figures.to_vec(),
             inputs: Vec::new(),
-            paths: Vec::new(),
+            scalars: Vec::new(),
+            sets: Vec::new(),
+            settings: Settings::default(),
             outputs: Vec::new(),
             scales: Vec::new(),
             base: build.parts_of("regulator").find_map(|(_, p)| p.values.opt("base")),
@@ -160,6 +167,7 @@ impl BuildModel {
         for (path, dim, grade, law) in stated {
             model.push(path, dim, grade, law)?;
         }
+        model.check_sets()?;
         // The nominal points must solve: a study of a build that does not run says nothing.
         let nominal = points
             .iter()
@@ -199,7 +207,8 @@ impl BuildModel {
     }
 
     fn find_way(&mut self) {
-        let paths: Vec<&str> = self.paths.iter().map(|p| p.0.as_str()).collect();
+        self.settings = Settings::of(&self.build, &self.scalars, &self.sets);
+        let paths: Vec<&str> = self.settings.paths().collect();
         self.fast = Fast::of(&self.build, &paths, &self.points, &self.figures, self.base, &self.fuses);
     }
 
@@ -214,14 +223,12 @@ impl BuildModel {
     pub fn with_spreads_by_grade(mut self) -> Result<Self, StudyError> {
         let (build, found) = super::defaults::with_spreads_by_grade(&self.build)?;
         for d in &found {
-            if self.paths.iter().any(|p| p.0 == d.path) {
+            if self.scalars.iter().any(|s| s.path == d.path) {
                 continue; // a law of its own was given
             }
             let dim = build.parameter(&d.path).map_err(|e| StudyError::Plan(e.to_string()))?.dim;
             self.push(d.path.clone(), dim, d.grade, d.law.clone())?;
-            if let Some(input) = self.inputs.last_mut() {
-                input.basis = super::defaults::basis(d.grade);
-            }
+            self.inputs[self.scalars.len() - 1].basis = super::defaults::basis(d.grade);
         }
         self.build = build;
         self.identity = format!("{} at {:?}", self.build.input_digest(), self.points);
@@ -258,11 +265,17 @@ impl BuildModel {
     pub fn with_law(mut self, path: &str, law: Distribution) -> Result<Self, StudyError> {
         let p = self.build.parameter(path).map_err(|e| StudyError::Plan(e.to_string()))?;
         let (dim, grade) = (p.dim, p.grade);
-        if let Some(i) = self.paths.iter().position(|(known, _, _)| known == path) {
-            self.paths.remove(i);
+        if let Some(i) = self.scalars.iter().position(|s| s.path == path) {
+            self.scalars.remove(i);
             self.inputs.remove(i);
         }
+        if let Some(i) = self.sets.iter().position(|s| path == format!("{}.{EACH}", s.name)) {
+            let before: usize = self.scalars.len() + self.sets[..i].iter().map(|s| s.count).sum::<usize>();
+            let set = self.sets.remove(i);
+            self.inputs.drain(before..before + set.count);
+        }
         self.push(path.to_string(), dim, grade, law)?;
+        self.check_sets()?;
         self.find_way();
         Ok(self)
     }
@@ -279,22 +292,55 @@ impl BuildModel {
             }
         };
         let symbol = if symbol.is_empty() { "1" } else { symbol };
+        if let Some(set) = path.strip_suffix(EACH).and_then(|p| p.strip_suffix('.')) {
+            return self.draw_one_by_one(set, symbol, law);
+        }
         let mut input = Input::new(path.clone(), symbol, law);
         if grade != Grade::DataSheet {
             input = input.not_known_yet();
         }
-        self.inputs.push(input);
-        self.paths.push((path, factor, offset));
+        self.inputs.insert(self.scalars.len(), input);
+        self.scalars.push(Scalar { path, factor, offset });
+        Ok(())
+    }
+
+    /// Inputs for the injectors of a set, one each.
+    fn draw_one_by_one(&mut self, set: &str, symbol: &str, law: Distribution) -> Result<(), StudyError> {
+        let bad = |e: Error| StudyError::Plan(e.to_string());
+        let stated = self.build.part(set).and_then(|p| p.values.opt("count"));
+        let count = match stated {
+            Some(n) => n,
+            None => self.build.si("engine.cylinders").map_err(bad)?,
+        };
+        let count = count.round() as usize;
+        for i in 1..=count {
+            // Part from part, whoever stated it: one measured injector says nothing of its neighbour.
+            self.inputs.push(Input::new(format!("{set}.{EACH} of injector {i}"), symbol, law.clone()));
+        }
+        self.sets.push(Set { name: set.to_owned(), count });
+        Ok(())
+    }
+
+    /// A set's weakest injector either has a spread or follows from its injectors' own, not both.
+    fn check_sets(&self) -> Result<(), StudyError> {
+        for set in &self.sets {
+            let spread = format!("{}.cylinder_spread", set.name);
+            if self.scalars.iter().any(|s| s.path == spread) {
+                return Err(StudyError::Plan(format!(
+                    "{spread} and {}.{EACH} both have a spread, but the first follows from the second: state one",
+                    set.name
+                )));
+            }
+        }
         Ok(())
     }
 
     /// The build with its inputs at some values, in the inputs' units: to look at one draw in full.
     pub fn build_at(&self, x: &[f64]) -> Result<Build, StudyError> {
         let mut build = self.build.clone();
-        for ((path, factor, offset), x) in self.paths.iter().zip(x) {
-            build
-                .set_si(path, x.mul_add(*factor, *offset))
-                .map_err(|e| StudyError::Question(e.to_string()))?;
+        for (i, path) in self.settings.paths().enumerate() {
+            let si = self.settings.value(i, |j| x[j]);
+            build.set_si(path, si).map_err(|e| StudyError::Question(e.to_string()))?;
         }
         Ok(build)
     }
@@ -347,8 +393,7 @@ impl Model for BuildModel {
     }
     fn worker(&self) -> Box<dyn Worker + '_> {
         if let Ok(fast) = &self.fast {
-            let inputs = self.paths.iter().map(|p| (p.1, p.2)).collect();
-            return fast.worker(&self.figures, &self.scales, inputs);
+            return fast.worker(&self.figures, &self.scales, &self.settings);
         }
         Box::new(BuildWorker { model: self, build: self.build.clone() })
     }
@@ -378,8 +423,8 @@ pub(super) fn failure(e: &Error) -> Failure {
 impl Worker for BuildWorker<'_> {
     fn run(&mut self, x: &[f64], y: &mut [f64]) -> Result<(), Failure> {
         let model = self.model;
-        for ((path, factor, offset), x) in model.paths.iter().zip(x) {
-            self.build.set_si(path, x.mul_add(*factor, *offset)).map_err(|e| failure(&e))?;
+        for (i, path) in model.settings.paths().enumerate() {
+            self.build.set_si(path, model.settings.value(i, |j| x[j])).map_err(|e| failure(&e))?;
         }
         y.fill(f64::NAN);
         for op in &model.points {
