@@ -68,6 +68,22 @@ fn flow_through_a_restriction_is_odd_continuous_and_choked_below_the_critical_ra
     assert!((flow(1e5 - dp) / incompressible - 1.0).abs() < 2e-3);
 }
 
+// Against the closed form, Heywood (1988) eq. C-8 (from memory).
+#[test]
+fn the_flow_function_meets_its_closed_form_within_1e_8() {
+    for g in [1.25, 1.33, 1.4] {
+        let gas = Gas { gamma: g, r: 287.05 };
+        let r = Restriction::new(gas);
+        let mut ratio = gas.critical_pressure_ratio() + 1e-9;
+        while ratio < 1.0 - 1.001e-3 {
+            let x = ratio.powf((g - 1.0) / g);
+            let exact = ratio.powf(1.0 / g) * (2.0 * g / (g - 1.0) * (1.0 - x)).sqrt();
+            assert!((r.flow_function(ratio) / exact - 1.0).abs() < 1e-8, "{g} {ratio}");
+            ratio += 1.7e-4;
+        }
+    }
+}
+
 #[test]
 fn the_slope_of_volume_and_the_rate_of_burning_are_derivatives() {
     let crank = SliderCrank::new(0.0875, 0.0998, 0.152, 9.0).expect("valid");

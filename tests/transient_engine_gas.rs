@@ -59,8 +59,8 @@ struct Peak<'a, const N: usize> {
 impl<const N: usize> Observer<N> for Peak<'_, N> {
     fn step(&mut self, step: &StepView<'_, N>) -> ControlFlow<()> {
         let mut y = [0.0; N];
-        for k in 1..=8 {
-            let t = step.t0 + (step.t1 - step.t0) * f64::from(k) / 8.0;
+        for k in 1..=64 {
+            let t = step.t0 + (step.t1 - step.t0) * f64::from(k) / 64.0;
             if t > self.after {
                 step.at(t, &mut y);
                 let p = self.system.cylinder(self.cylinder, t, &y).0;

@@ -269,3 +269,24 @@ fn small_motions_name_the_poppet_and_the_hoses() {
     );
     assert!(all.windows(2).all(|w| w[0].0.damping <= w[1].0.damping));
 }
+
+// Wherever the port is joined, time ends where the steady circuit stands.
+#[test]
+fn a_reference_off_the_manifold_is_felt_as_the_steady_circuit_has_it() {
+    for (port, boost) in [("charge pipe", -0.4), ("charge pipe", 0.5), ("intake", 0.5), ("air", 0.5)] {
+        let build = car("before-0.7-bar").with("regulator.reference", port).expect("a known key");
+        let build = build.with("engine.intake_loss", "5 kPa").expect("a known key");
+        let steady = point(&build, &Operating::at(rpm(3000.0), bar(boost))).expect("solves");
+        let sol = finished(&build, &Schedule::hold(rpm(3000.0), bar(boost), s(0.4)), &smooth());
+        let felt = sol.mean("regulator reference", s(0.1), s(0.4)).expect("recorded").si;
+        let wanted = match (port, boost > 0.0) {
+            ("charge pipe", true) => 0.5e5,
+            ("intake", true) => -5e3,
+            _ => 0.0,
+        };
+        assert!((felt - wanted).abs() < 1.0, "{port} {boost}: {felt}");
+        let rail = sol.mean("rail pressure", s(0.1), s(0.4)).expect("recorded").si;
+        let steady = steady.rail_pressure().pascals();
+        assert!((rail - steady).abs() < 1.5e3, "{port} {boost}: {rail} {steady}");
+    }
+}

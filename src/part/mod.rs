@@ -6,6 +6,7 @@
 
 pub mod air; // dry air: constants of the trade, and the real gas
 pub mod check_valve; // one-way valve: cracking pressure, orifice, tight when closed
+pub mod cubic_table; // a smooth law by cubics in even cells
 pub mod cylinder; // slider-crank volume, valves, burn and heat loss
 pub mod engine; // demand for air and fuel, charge, altitude, power corrections
 pub mod filter; // Darcy-Forchheimer, packed beds, filtration ratio

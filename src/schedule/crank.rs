@@ -41,6 +41,12 @@ impl CrankClock {
         self.speed.at(t)
     }
 
+    /// Growth of the speed, rad/s², just after a time, s.
+    #[must_use]
+    pub fn acceleration(&self, t: f64) -> f64 {
+        self.speed.rate(t)
+    }
+
     /// Crank angle, rad, at a time, s; zero at time zero.
     #[must_use]
     #[inline]

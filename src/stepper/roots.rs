@@ -3,7 +3,7 @@
 use super::event::{After, Crossing};
 use super::method::{Attempt, Method};
 use super::observer::Observer;
-use super::solve::Runner;
+use super::solve::{Runner, TRUSTED};
 use super::stop::StopReason;
 use super::system::System;
 
@@ -63,18 +63,10 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
         }
         let tolerance = self.options.event_time.max(4.0 * f64::EPSILON * t_new.abs());
         self.settle_signs(step, tolerance);
-        let mut step = step;
+        let (tried, mut step) = (step, step);
         let mut t_end = t_new;
         for _ in 0..12 {
-            let new = *self.method.new_state();
-            self.system.roots(t_end, &new, &mut self.roots.end);
-            self.roots.crossed.clear();
-            for i in 0..n {
-                let (s, e) = (self.roots.sign[i], sign_of(self.roots.end[i]));
-                if s != 0.0 && s != e {
-                    self.roots.crossed.push(i);
-                }
-            }
+            self.look(t_end);
             if self.roots.crossed.is_empty() {
                 for (sign, g) in self.roots.sign.iter_mut().zip(&self.roots.end) {
                     *sign = sign_of(*g);
@@ -87,6 +79,12 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 earliest = self.locate(root, step, earliest, tolerance);
             }
             if (1.0 - earliest) * step <= tolerance {
+                return Ok((t_end, true));
+            }
+            if self.norm <= TRUSTED && step == tried && self.method.cut(&self.y, earliest) {
+                self.cut = true;
+                t_end = self.t + earliest * step;
+                self.look(t_end);
                 return Ok((t_end, true));
             }
             let shorter = earliest * step + 0.25 * tolerance;
@@ -103,6 +101,17 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
         Ok((t_end, true))
     }
 
+    /// Which roots have crossed at the end of the step just tried.
+    fn look(&mut self, t_end: f64) {
+        self.system.roots(t_end, self.method.new_state(), &mut self.roots.end);
+        self.roots.crossed.clear();
+        for (i, (sign, end)) in self.roots.sign.iter().zip(&self.roots.end).enumerate() {
+            if *sign != 0.0 && *sign != sign_of(*end) {
+                self.roots.crossed.push(i);
+            }
+        }
+    }
+
     /// Sign just after the start of the step of roots that began at zero, at the resolution of events.
     fn settle_signs(&mut self, step: f64, tolerance: f64) {
         if self.roots.sign.iter().all(|s| *s != 0.0) {
@@ -117,6 +126,9 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 if *sign == 0.0 {
                     *sign = sign_of(*g);
                 }
+            }
+            if self.roots.sign.iter().all(|s| *s != 0.0) {
+                return;
             }
         }
     }

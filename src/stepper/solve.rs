@@ -13,6 +13,10 @@ use super::system::System;
 /// An error below 1e-4 counts as that, so that one easy step does not make the next one bold: ln 1e-4.
 const LEAST_LOG: f64 = -9.210_340_371_976_182;
 
+/// A root is taken off the continuous extension when the step's error is below this part of the tolerance; the extension
+/// is then within the tolerance too, as both errors go with the same power of the step.
+pub(super) const TRUSTED: f64 = 0.1;
+
 /// Where a run got to, and why it ended there.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run<const N: usize> {
@@ -28,9 +32,9 @@ pub struct Run<const N: usize> {
 
 /// Integrates from (t0, y0) to t1 with error control, landing on events.
 ///
-/// Time events are landed on bit for bit; a root event is located on the continuous extension and then stepped
-/// to afresh until the crossing lies within `options.event_time` before the landing point, so the state at an
-/// event has the accuracy of a step and not of an interpolation.
+/// Time events are landed on bit for bit. A root event is located on the continuous extension, to `options.event_time`.
+/// Where the step's error is well below the tolerance the extension is as good as a step and gives the state there;
+/// else the step is repeated until the crossing lies within `options.event_time` before its end.
 ///
 /// # Errors
 /// [`StepperError`] when the input cannot be started from. A run that fails later is no error: the
@@ -70,6 +74,8 @@ pub fn solve<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>>(
         y: y0,
         h,
         last_log: LEAST_LOG,
+        norm: 1.0,
+        cut: false,
         fresh: false,
         first: f64::INFINITY,
         roots: Roots::default(),
@@ -92,6 +98,10 @@ pub(super) struct Runner<'a, const N: usize, S, M, O> {
     pub(super) h: f64,
     /// Logarithm of the error of the last accepted step.
     pub(super) last_log: f64,
+    /// Error of the step just tried, over the tolerance.
+    pub(super) norm: f64,
+    /// Whether it was cut short at a root.
+    pub(super) cut: bool,
     /// Whether no step was accepted since the last jump, and the step that fitted after the one before.
     pub(super) fresh: bool,
     pub(super) first: f64,
@@ -132,7 +142,8 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
             if let Some(what) = self.system.check(t_new, &self.y) {
                 return StopReason::OutOfRange { t: t_new, what };
             }
-            let mut restart = false;
+            // A step that was cut short has no rate at its end to go on with.
+            let mut restart = std::mem::take(&mut self.cut);
             if at_root {
                 match self.handle_roots() {
                     Ok(again) => restart |= again,
@@ -213,6 +224,7 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 }
             } else if norm <= 1.0 {
                 self.statistics.accepted += 1;
+                self.norm = norm;
                 let e = norm.max(1e-10);
                 let grow = if rejected { 1.0 } else { 8.0 };
                 // 0.9 e^(0.03 - power) last^0.04, by one logarithm.

@@ -21,6 +21,8 @@ pub struct Tsit5<const N: usize> {
     y: [f64; N],
     error: [f64; N],
     h: f64,
+    /// Where the step was cut short, as a part of it.
+    cut: f64,
 }
 
 /// Nodes.
@@ -64,7 +66,7 @@ impl<const N: usize> Default for Tsit5<N> {
 impl<const N: usize> Tsit5<N> {
     /// Ready to start.
     pub fn new() -> Self {
-        Self { k: [[0.0; N]; 7], y: [0.0; N], error: [0.0; N], h: 0.0 }
+        Self { k: [[0.0; N]; 7], y: [0.0; N], error: [0.0; N], h: 0.0, cut: 1.0 }
     }
 }
 
@@ -87,7 +89,7 @@ impl<const N: usize> Method<N> for Tsit5<N> {
         h: f64,
         statistics: &mut Statistics,
     ) -> Attempt {
-        self.h = h;
+        (self.h, self.cut) = (h, 1.0);
         let [k1, k2, k3, k4, k5, k6, k7] = &mut self.k;
         let z = &mut self.y;
         let mut a = A;
@@ -151,14 +153,21 @@ impl<const N: usize> Method<N> for Tsit5<N> {
     }
 
     fn interpolate(&self, y: &[f64; N], theta: f64, out: &mut [f64; N]) {
-        let w = weights(theta).map(|b| b * self.h);
-        for i in 0..N {
-            let mut sum = 0.0;
-            for (w, k) in w.iter().zip(&self.k) {
-                sum += w * k[i];
+        let w = weights(theta * self.cut).map(|b| b * self.h);
+        *out = *y;
+        for (w, k) in w.iter().zip(&self.k) {
+            for i in 0..N {
+                out[i] += w * k[i];
             }
-            out[i] = y[i] + sum;
         }
+    }
+
+    fn cut(&mut self, y: &[f64; N], theta: f64) -> bool {
+        let mut at = [0.0; N];
+        self.interpolate(y, theta, &mut at);
+        self.y = at;
+        self.cut *= theta;
+        true
     }
 
     fn accept<S: System<N>>(&mut self, _system: &S, _t_new: f64, _statistics: &mut Statistics) {

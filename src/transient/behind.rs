@@ -3,10 +3,11 @@
 use super::engine_gas::{Burn, EngineGas, Feed, GasSystem};
 use super::network::Trace;
 use crate::error::{Error, Kind, Result};
-use crate::part::cylinder::{HeatLoss, SliderCrank, Valve, Wiebe, Woschni};
+use crate::part::cylinder::{BadGeometry, HeatLoss, SliderCrank, Valve, Wiebe, Woschni};
 use crate::part::gas::AIR;
-use crate::schedule::{CrankClock, Track};
+use crate::schedule::Track;
 use crate::stepper::{self, Observer, StepView, Tsit5};
+use rayon::prelude::*;
 use std::f64::consts::PI;
 use std::ops::ControlFlow;
 use std::sync::Arc;
@@ -23,26 +24,55 @@ pub enum Behind {
     Cylinder(Gases),
 }
 
+/// When valves of one kind stand open, and their size for the bore.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Valves {
+    /// Opening angle after firing top dead centre, rad.
+    pub opens: f64,
+    /// Closing angle, rad.
+    pub closes: f64,
+    /// Greatest lift over the bore.
+    pub lift: f64,
+    /// Head diameter over the bore.
+    pub head: f64,
+    /// Port diameter over the bore.
+    pub port: f64,
+}
+
+impl Valves {
+    fn of(&self, bore: f64) -> Valve {
+        Valve {
+            opens: self.opens,
+            closes: self.closes,
+            lift: self.lift * bore,
+            head: self.head * bore,
+            port: self.port * bore,
+            count: 2.0,
+            cd: 0.65,
+        }
+    }
+}
+
 /// What the gas side needs beyond a build: shape of the cylinders, valves, ports and combustion. The defaults are those of
-/// an invented engine of the demo car's kind.
+/// an invented engine of the demo car's kind, which no build states.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Gases {
-    /// Stroke over bore.
-    pub stroke_over_bore: f64,
+    /// Bore over stroke.
+    pub bore_over_stroke: f64,
     /// Rod over stroke.
     pub rod_over_stroke: f64,
     /// Compression ratio.
     pub compression: f64,
-    /// Intake valves, angles after firing top dead centre.
-    pub intake: Valve,
-    /// Exhaust valves.
-    pub exhaust: Valve,
+    /// Two intake valves a cylinder.
+    pub intake: Valves,
+    /// Two exhaust valves a cylinder.
+    pub exhaust: Valves,
     /// Volume of a port, m³.
     pub port_volume: f64,
     /// Effective area between port and manifold, m².
     pub runner_cd_a: f64,
-    /// Exhaust pressure above ambient for each pascal of boost above ambient, as it stands when the run begins.
-    pub exhaust_per_boost: f64,
+    /// Exhaust pressure over the higher of ambient and manifold pressure as the run begins.
+    pub exhaust_over: f64,
     /// Course of burning; none when motored.
     pub burn: Option<Wiebe>,
     /// Heat released for each kilogram of charge, J/kg.
@@ -53,30 +83,23 @@ pub struct Gases {
 
 impl Default for Gases {
     fn default() -> Self {
-        let valve = |opens: f64, closes: f64, lift, head, port| Valve {
+        let valves = |opens: f64, closes: f64, head: f64| Valves {
             opens: opens.to_radians(),
             closes: closes.to_radians(),
-            lift,
+            lift: 0.1,
             head,
-            port,
-            count: 2.0,
-            cd: 0.65,
+            port: 0.85 * head,
         };
         Self {
-            stroke_over_bore: 1.14,
+            bore_over_stroke: 0.877,
             rod_over_stroke: 1.52,
             compression: 9.0,
-            intake: valve(355.0, 590.0, 9e-3, 0.034, 0.029),
-            exhaust: valve(140.0, 370.0, 8.5e-3, 0.029, 0.025),
-            port_volume: 2.5e-4,
-            runner_cd_a: 8e-4,
-            exhaust_per_boost: 1.2,
-            burn: Some(Wiebe {
-                start: (-20.0f64).to_radians(),
-                duration: 50.0f64.to_radians(),
-                a: 5.0,
-                m: 2.0,
-            }),
+            intake: valves(355.0, 590.0, 0.39),
+            exhaust: valves(140.0, 370.0, 0.33),
+            port_volume: 4e-4,
+            runner_cd_a: 1.4e-3,
+            exhaust_over: 1.1,
+            burn: Some(Wiebe { start: 0.0, duration: 50.0f64.to_radians(), a: 5.0, m: 2.0 }),
             heat: 2.6e6,
             wall: 450.0,
         }
@@ -84,22 +107,32 @@ impl Default for Gases {
 }
 
 /// The run that the gases are needed for.
-pub(super) struct Wanted<'a> {
+#[derive(Clone, Copy, Debug)]
+pub struct Wanted<'a> {
+    /// Displacement of the engine, m³.
     pub displacement: f64,
+    /// Number of cylinders.
     pub cylinders: usize,
+    /// Crank speed over time, rev/min.
     pub rpm: &'a Track,
-    /// Absolute, Pa.
+    /// Manifold pressure over time, absolute, Pa.
     pub manifold: &'a Track,
+    /// Ambient pressure, Pa.
     pub ambient: f64,
+    /// Temperature in the manifold, K.
     pub charge_temperature: f64,
+    /// Beginning of the record, s.
     pub from: f64,
+    /// Its end, s.
     pub to: f64,
 }
 
-/// Records a degree of crank at the highest speed apart.
-const PER_CYCLE: f64 = 720.0;
+/// Records a cycle at the highest speed: two degrees of crank apart.
+const PER_CYCLE: f64 = 360.0;
 /// Cycles after which a steady engine repeats itself.
-const SETTLE: f64 = 8.0;
+const SETTLE: f64 = 5.0;
+/// Most cylinders that are believed.
+const MOST: usize = 16;
 
 impl Behind {
     /// The pressure behind each cylinder's injector through a run; none for the manifold or an engine at rest.
@@ -113,112 +146,136 @@ impl Behind {
         if fastest <= 0.0 {
             return Ok(None);
         }
-        match w.cylinders {
-            1..=4 => sized::<20>(gases, in_cylinder, w, fastest),
-            5..=8 => sized::<36>(gases, in_cylinder, w, fastest),
-            9..=16 => sized::<68>(gases, in_cylinder, w, fastest),
-            n => Err(Error::new(Kind::Range, format!("{n} cylinders; ports are computed for 1 to 16"))
-                .at_key("engine.cylinders")),
+        if !(1..=MOST).contains(&w.cylinders) {
+            let what = format!("{} cylinders; ports are computed for 1 to {MOST}", w.cylinders);
+            return Err(Error::new(Kind::Range, what).at_key("engine.cylinders"));
         }
+        let cycle = 120.0 / fastest;
+        let step = cycle / PER_CYCLE;
+        let trace = |start: f64, pressures: Vec<f64>, repeats: bool| {
+            let short = "holds fewer than four records: make the run longer";
+            let trace = Trace::new(start, step, pressures, repeats);
+            trace.map(Arc::new).ok_or_else(|| Error::new(Kind::Value, short).at_key("options.behind"))
+        };
+        let seen = |w: &Wanted<'_>, firing: f64| {
+            if in_cylinder {
+                gases.watch(w, firing, step, 1.0, |gas, t, y| gas.cylinder(0, t, y).0)
+            } else {
+                gases.watch(w, firing, step, 1.0, |gas, _, y| gas.port(0, y).0)
+            }
+        };
+        let phase = |k: usize| k as f64 / w.cylinders as f64;
+        let all: Result<Vec<_>> = if w.rpm.is_constant() && w.manifold.is_constant() {
+            // Nothing changes: one cycle of one cylinder stands for all.
+            let wanted = Wanted { from: 0.0, to: cycle, ..*w };
+            let mut one = seen(&wanted, 0.0)?;
+            one.truncate(PER_CYCLE as usize);
+            (0..w.cylinders).map(|k| trace(phase(k) * cycle, one.clone(), true)).collect()
+        } else {
+            // An imposed manifold leaves the cylinders nothing to share.
+            let one = |k: usize| trace(w.from, seen(w, phase(k) * 4.0 * PI)?, false);
+            (0..w.cylinders).into_par_iter().map(one).collect()
+        };
+        all.map(Some)
     }
 }
 
-struct Rows<'a, const N: usize> {
-    system: &'a GasSystem<N>,
-    in_cylinder: bool,
-    start: f64,
-    step: f64,
-    rows: Vec<Vec<f64>>,
+/// Absolute pressures about one injector, Pa.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pressures {
+    /// In the cylinder.
+    pub cylinder: f64,
+    /// In its port.
+    pub port: f64,
 }
 
-impl<const N: usize> Observer<N> for Rows<'_, N> {
-    fn step(&mut self, view: &StepView<'_, N>) -> ControlFlow<()> {
-        let mut y = [0.0; N];
+/// What is seen of one cylinder's gas, on an even grid of time.
+struct Rows<'a, T, F> {
+    system: &'a GasSystem<8>,
+    start: f64,
+    step: f64,
+    see: F,
+    rows: Vec<T>,
+}
+
+impl<T, F: Fn(&GasSystem<8>, f64, &[f64; 8]) -> T> Observer<8> for Rows<'_, T, F> {
+    fn step(&mut self, view: &StepView<'_, 8>) -> ControlFlow<()> {
+        let mut y = [0.0; 8];
         loop {
-            let t = self.start + self.rows[0].len() as f64 * self.step;
+            let t = self.start + self.rows.len() as f64 * self.step;
             if t > view.t1 {
                 return ControlFlow::Continue(());
             }
             view.at(t, &mut y);
-            for (c, row) in self.rows.iter_mut().enumerate() {
-                row.push(if self.in_cylinder {
-                    self.system.cylinder(c, t, &y).0
-                } else {
-                    self.system.port(c, &y).0
-                });
-            }
+            self.rows.push((self.see)(self.system, t, &y));
         }
     }
 }
 
-fn engine(g: &Gases, w: &Wanted<'_>) -> Result<EngineGas> {
-    let swept = w.displacement / w.cylinders as f64;
-    let bore = (4.0 * swept / (PI * g.stroke_over_bore)).cbrt();
-    let stroke = bore * g.stroke_over_bore;
-    let crank = SliderCrank::new(bore, stroke, stroke * g.rod_over_stroke, g.compression)
-        .map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("options.behind"))?;
-    let boost = (w.manifold.at(w.from) - w.ambient).max(0.0);
-    Ok(EngineGas {
-        crank,
-        intake: g.intake,
-        exhaust: g.exhaust,
-        burn: g.burn.map(|wiebe| Burn { wiebe, heat: g.heat }),
-        heat: HeatLoss::Woschni(Woschni { wall: g.wall, speed_factor: 2.28 }),
-        gas: AIR,
-        firing: (0..w.cylinders).map(|k| 4.0 * PI * k as f64 / w.cylinders as f64).collect(),
-        port_volume: g.port_volume,
-        runner_cd_a: g.runner_cd_a,
-        feed: Feed::Imposed,
-        upstream: w.manifold.clone(),
-        upstream_temperature: w.charge_temperature,
-        exhaust_pressure: w.ambient + g.exhaust_per_boost * boost,
-        exhaust_temperature: 1100.0,
-        rpm: w.rpm.clone(),
-    })
-}
+impl Gases {
+    /// Pressures in one cylinder and its port through a run, `step` seconds apart, for a firing top dead centre at
+    /// this crank angle, rad. A `tolerance` of 1 holds the port's mean within a pascal; smaller is finer.
+    ///
+    /// # Errors
+    /// A shape that cannot be, or a run that fails on its way.
+    pub fn follow(&self, w: &Wanted<'_>, firing: f64, step: f64, tolerance: f64) -> Result<Vec<Pressures>> {
+        self.watch(w, firing, step, tolerance, |gas, t, y| Pressures {
+            cylinder: gas.cylinder(0, t, y).0,
+            port: gas.port(0, y).0,
+        })
+    }
 
-fn sized<const N: usize>(
-    g: &Gases,
-    in_cylinder: bool,
-    w: &Wanted<'_>,
-    fastest: f64,
-) -> Result<Option<Vec<Arc<Trace>>>> {
-    let engine = engine(g, w)?;
-    let clock = CrankClock::new(w.rpm);
-    let cycle = 120.0 / fastest;
-    let bad = |e: &dyn std::fmt::Display| Error::new(Kind::Value, e.to_string()).at_key("options.behind");
-    // The gas begins whole cycles before the run, where the crank stands as at time zero, and settles on its way there.
-    let first = w.rpm.at(w.from).max(1.0);
-    let lead = (SETTLE + (-w.from).max(0.0) / (120.0 / first)).ceil() * 120.0 / first;
-    let steady = w.rpm.is_constant() && w.manifold.is_constant();
-    let (mut system, y) = GasSystem::<N>::new(engine).map_err(|e| bad(&e))?;
-    system.begin(-lead);
-    let turns = clock.angle(-lead) / (4.0 * PI);
-    debug_assert!((turns - turns.round()).abs() < 1e-6);
-    let mut absolute = [1.0; N];
-    for (k, a) in absolute.iter_mut().enumerate() {
-        // Kilograms and joules in turn; a port holds a third of a gram and a hundred joules.
-        *a = if k % 2 == 0 { 1e-8 } else { 1e-3 };
-    }
-    let mut o = stepper::Options::with_absolute(1e-5, absolute);
-    o.active = system.active();
-    let step = cycle / PER_CYCLE;
-    // One cycle stands for all when nothing changes.
-    let (start, end) = if steady { (-cycle, 0.0) } else { (w.from, w.to) };
-    let view = system.clone();
-    let mut rows = Rows { system: &view, in_cylinder, start, step, rows: vec![Vec::new(); w.cylinders] };
-    let run = stepper::solve(&mut system, &mut Tsit5::new(), -lead, y, end, &o, &mut rows)
-        .map_err(|e| Error::new(Kind::Solve, e.to_string()).at_key("options.behind"))?;
-    if !run.stop.is_planned() {
-        let what = format!("the gas in ports and cylinders did not come through: {}", run.stop);
-        return Err(Error::new(Kind::Solve, what).at_key("options.behind"));
-    }
-    let trace = |mut values: Vec<f64>| {
-        if steady {
-            values.truncate(PER_CYCLE as usize);
+    fn watch<T>(
+        &self,
+        w: &Wanted<'_>,
+        firing: f64,
+        step: f64,
+        tolerance: f64,
+        see: impl Fn(&GasSystem<8>, f64, &[f64; 8]) -> T,
+    ) -> Result<Vec<T>> {
+        let bad = |e: &dyn std::fmt::Display| Error::new(Kind::Value, e.to_string()).at_key("options.behind");
+        let engine = self.engine(w, firing).map_err(|e| bad(&e))?;
+        // The gas begins whole cycles before the run, where the crank stands as at time zero, and settles on its way.
+        let first = w.rpm.at(w.from).max(1.0);
+        let lead = (SETTLE + (-w.from).max(0.0) / (120.0 / first)).ceil() * 120.0 / first;
+        let (mut system, y) = GasSystem::<8>::new(engine).map_err(|e| bad(&e))?;
+        system.begin(-lead);
+        // Kilograms and joules in turn: a port holds half a gram and a hundred joules.
+        let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 1e-8 } else { 1e-3 });
+        let mut o = stepper::Options::with_absolute(1e-5 * tolerance, absolute);
+        o.active = system.active();
+        let view = system.clone();
+        let mut rows = Rows { system: &view, start: w.from, step, see, rows: Vec::new() };
+        let failed = |what: String| Error::new(Kind::Solve, what).at_key("options.behind");
+        let run = stepper::solve(&mut system, &mut Tsit5::new(), -lead, y, w.to, &o, &mut rows)
+            .map_err(|e| failed(e.to_string()))?;
+        if !run.stop.is_planned() {
+            return Err(failed(format!("the gas in ports and cylinders did not come through: {}", run.stop)));
         }
-        let trace = Trace::new(start, step, values, steady);
-        trace.map(Arc::new).ok_or_else(|| bad(&"holds fewer than four degrees: make the run longer"))
-    };
-    rows.rows.into_iter().map(trace).collect::<Result<Vec<_>>>().map(Some)
+        Ok(rows.rows)
+    }
+
+    /// One cylinder of the engine.
+    fn engine(&self, w: &Wanted<'_>, firing: f64) -> std::result::Result<EngineGas, BadGeometry> {
+        let swept = w.displacement / w.cylinders as f64;
+        let stroke = (4.0 * swept / (PI * self.bore_over_stroke * self.bore_over_stroke)).cbrt();
+        let bore = self.bore_over_stroke * stroke;
+        Ok(EngineGas {
+            crank: SliderCrank::new(bore, stroke, stroke * self.rod_over_stroke, self.compression)?,
+            intake: self.intake.of(bore),
+            exhaust: self.exhaust.of(bore),
+            burn: self.burn.map(|wiebe| Burn { wiebe, heat: self.heat }),
+            heat: HeatLoss::Woschni(Woschni { wall: self.wall, speed_factor: 2.28 }),
+            gas: AIR,
+            firing: vec![firing],
+            port_volume: self.port_volume,
+            runner_cd_a: self.runner_cd_a,
+            feed: Feed::Imposed,
+            upstream: w.manifold.clone(),
+            upstream_temperature: w.charge_temperature,
+            exhaust_pressure: self.exhaust_over * w.ambient.max(w.manifold.at(w.from)),
+            exhaust_temperature: 1100.0,
+            rpm: w.rpm.clone(),
+        })
+    }
 }

@@ -1,10 +1,11 @@
 //! The gas side of the engine in time: each cylinder, its port and the plenum.
 
-use crate::part::cylinder::{HeatLoss, SliderCrank, Valve, Wiebe};
+use crate::part::cubic_table::CubicTable;
+use crate::part::cylinder::{HeatLoss, SliderCrank, Valve, Wiebe, Woschni};
 use crate::part::gas::{Gas, Restriction};
 use crate::part::manifold::Plenum;
 use crate::schedule::{CrankClock, Track};
-use crate::stepper::{After, System};
+use crate::stepper::{After, Crossing, System};
 use std::f64::consts::PI;
 
 /// Combustion of the charge trapped when the intake valve shuts.
@@ -67,22 +68,50 @@ pub struct EngineGas {
 
 /// Where the numbers of one cylinder lie in the state.
 const CYLINDER: usize = 4;
+/// Part of the manifold's pressure from which a shut port is taken to have come to it.
+const JOINS: f64 = 1e-3;
+/// Cells of the table of volumes, a turn: within 1e-10 of the closed form.
+const CELLS: usize = 360;
 
 /// The equations of [`EngineGas`], for up to (N - 4)/4 cylinders.
 ///
 /// State: for each cylinder mass and energy of the cylinder, mass and energy of its port; then mass and energy of
 /// the plenum; then mass in from upstream and mass out to the exhaust since the start.
+///
+/// A port whose intake valve is shut comes to the imposed pressure within tens of microseconds and then follows it: it is
+/// joined to the manifold once it is within a thousandth, as the root in the flow law would ask for steps as short.
 #[derive(Clone, Debug)]
 pub struct GasSystem<const N: usize> {
     engine: EngineGas,
     clock: CrankClock,
     flow: Restriction,
+    /// Volume of a cylinder over turns of the crank.
+    volumes: CubicTable,
     port: Plenum,
     plenum: Plenum,
-    /// Mass trapped at the last closing of the intake valve, kg.
-    trapped: Vec<f64>,
-    burning: Vec<bool>,
+    stages: Vec<Stage>,
+    /// What the bore fixes in the heat to the wall.
+    of_bore: f64,
+    /// Time of the last edge, s, and from there on imposed pressure, Pa, with its slope, and crank angle, rad, with
+    /// speed and acceleration.
+    since: f64,
+    upstream: [f64; 2],
+    crank: [f64; 3],
     next: f64,
+}
+
+/// What a cylinder does between two edges.
+#[derive(Clone, Copy, Debug)]
+struct Stage {
+    /// Crank angle, rad, at which the valve opened; none when it is shut.
+    intake: Option<f64>,
+    exhaust: Option<f64>,
+    burning: bool,
+    /// Mass trapped at the last closing of the intake valve, kg.
+    trapped: f64,
+    /// Whether the port stands at the imposed pressure, its valve shut; before that, the side from which it comes.
+    joined: bool,
+    side: f64,
 }
 
 /// Something about the engine that cannot be.
@@ -152,20 +181,41 @@ impl<const N: usize> GasSystem<N> {
         let plenum = Plenum { volume: plenum_volume, gas: engine.gas };
         let (p, t) = (engine.upstream.at(0.0), engine.upstream_temperature);
         let mut y = [0.0; N];
-        let mut trapped = Vec::with_capacity(n);
+        let mut stages = Vec::with_capacity(n);
         for (k, firing) in engine.firing.iter().enumerate() {
             let (volume, _) = engine.crank.volume(-firing);
             let (m, e) = Plenum { volume, gas: engine.gas }.fill(p, t);
             let (mp, ep) = port.fill(p, t);
             y[CYLINDER * k..CYLINDER * (k + 1)].copy_from_slice(&[m, e, mp, ep]);
-            trapped.push(m);
+            let shut =
+                Stage { intake: None, exhaust: None, burning: false, trapped: m, joined: false, side: 0.0 };
+            stages.push(shut);
         }
         let (m, e) = plenum.fill(p, t);
         y[CYLINDER * n] = m;
         y[CYLINDER * n + 1] = e;
         let flow = Restriction::new(engine.gas);
-        let mut system =
-            Self { flow, port, plenum, trapped, burning: vec![false; n], next: 0.0, engine, clock };
+        let crank = engine.crank;
+        let volumes = CubicTable::new(0.0, 1.0, CELLS, |turns| {
+            let (volume, slope) = crank.volume(2.0 * PI * turns);
+            (volume, 2.0 * PI * slope)
+        });
+        let of_bore = Woschni::of_bore(engine.crank.bore());
+        let (upstream, crank) = ([0.0; 2], [0.0; 3]);
+        let mut system = Self {
+            flow,
+            volumes,
+            port,
+            plenum,
+            stages,
+            of_bore,
+            since: 0.0,
+            upstream,
+            crank,
+            next: 0.0,
+            engine,
+            clock,
+        };
         system.plan(0.0);
         Ok((system, y))
     }
@@ -237,18 +287,66 @@ impl<const N: usize> GasSystem<N> {
         (y[k + 2], y[k + 3])
     }
 
-    /// The next edge of a valve, of the burning or of a track.
+    /// Pressure and temperature of the manifold between two edges: [`GasSystem::manifold`] without a search.
+    #[inline]
+    fn feeding(&self, t: f64, y: &[f64; N]) -> (f64, f64) {
+        match self.engine.feed {
+            Feed::Imposed => {
+                let [p, slope] = self.upstream;
+                (p + slope * (t - self.since), self.engine.upstream_temperature)
+            }
+            Feed::Throttle { .. } => self.manifold(t, y),
+        }
+    }
+
+    /// Joins a port to the imposed manifold, and counts what that takes in.
+    fn join(&mut self, c: usize, t: f64, y: &mut [f64; N]) {
+        let (p, _) = self.feeding(t, y);
+        let k = CYLINDER * c;
+        let (_, temperature) = self.port.state(y[k + 2], y[k + 3]);
+        let gain = p * self.port.volume / (self.engine.gas.gamma - 1.0) - y[k + 3];
+        let mass = gain / (self.engine.gas.cp() * temperature);
+        y[k + 2] += mass;
+        y[k + 3] += gain;
+        y[CYLINDER * self.cylinders() + 2] += mass;
+        self.stages[c].joined = true;
+    }
+
+    /// Pressure of a port over the manifold's, less one.
+    #[inline]
+    fn apart(&self, c: usize, t: f64, y: &[f64; N]) -> f64 {
+        self.port(c, y).0 / self.feeding(t, y).0 - 1.0
+    }
+
+    fn may_join(&self, c: usize) -> bool {
+        self.engine.feed == Feed::Imposed && self.stages[c].intake.is_none()
+    }
+
+    /// What holds from an edge on, and the next edge of a valve, of the burning or of a track.
     fn plan(&mut self, t: f64) {
+        self.since = t;
+        self.upstream = [self.engine.upstream.at(t), self.engine.upstream.rate(t)];
+        let crank = self.clock.angle(t);
+        self.crank = [crank, self.clock.speed(t), self.clock.acceleration(t)];
+        for (stage, firing) in self.stages.iter_mut().zip(&self.engine.firing) {
+            // A hair past an edge, so that rounding cannot take it for the time before.
+            let theta = crank - firing + 1e-9;
+            let opened = |valve: &Valve| {
+                let since = valve.since(theta);
+                (since < valve.closes - valve.opens).then_some(theta - since + firing)
+            };
+            (stage.intake, stage.exhaust) = (opened(&self.engine.intake), opened(&self.engine.exhaust));
+            (stage.joined, stage.side) = (false, 0.0);
+        }
         let mut next = f64::INFINITY;
         let mut offer = |at: Option<f64>| {
             if let Some(at) = at.filter(|at| *at > t) {
                 next = next.min(at);
             }
         };
-        let angle = self.clock.angle(t);
         for firing in &self.engine.firing {
             // A hair past the edge just landed on, so that rounding cannot offer it again.
-            let local = angle - firing + 1e-9;
+            let local = crank - firing + 1e-9;
             offer(self.clock.time_of(firing + self.engine.intake.next_edge(local)));
             offer(self.clock.time_of(firing + self.engine.exhaust.next_edge(local)));
             if let Some(burn) = self.engine.burn {
@@ -272,10 +370,11 @@ impl<const N: usize> System<N> for GasSystem<N> {
     fn rhs(&self, t: f64, y: &[f64; N], dy: &mut [f64; N]) {
         let e = &self.engine;
         let n = e.firing.len();
-        let omega = self.clock.speed(t);
-        let base = self.clock.angle(t);
+        let ([angle, speed, growing], dt) = (self.crank, t - self.since);
+        let omega = speed + growing * dt;
+        let base = angle + dt * (speed + 0.5 * growing * dt);
         let cp = e.gas.cp();
-        let manifold = self.manifold(t, y);
+        let manifold = self.feeding(t, y);
         let piston_speed = e.crank.mean_piston_speed(omega / (2.0 * PI));
         *dy = [0.0; N];
         let (mut from_plenum, mut heat_from_plenum, mut to_exhaust) = (0.0, 0.0, 0.0);
@@ -284,18 +383,23 @@ impl<const N: usize> System<N> for GasSystem<N> {
         for c in 0..n {
             let k = CYLINDER * c;
             let theta = base - e.firing[c];
-            let (volume, slope) = e.crank.volume(theta);
-            let growth = slope * omega;
+            let turns = theta * (0.5 / PI);
+            let (volume, slope) = self.volumes.with_slope(turns - turns.floor());
+            let growth = slope * (omega * (0.5 / PI));
             let gas = Plenum { volume, gas: e.gas }.state(y[k], y[k + 1]);
             let port = self.port.state(y[k + 2], y[k + 3]);
             let mut mass = 0.0;
             let mut energy = -gas.0 * growth;
             let (mut port_mass, mut port_energy) = (0.0, 0.0);
-            let (intake, exhaust) = (e.intake.area_at(theta), e.exhaust.area_at(theta));
+            let stage = &self.stages[c];
+            let area =
+                |valve: &Valve, opened: Option<f64>| opened.map_or(0.0, |o| valve.area_since(base - o));
+            let (intake, exhaust) = (area(&e.intake, stage.intake), area(&e.exhaust, stage.exhaust));
             // The polytropic form speaks of a closed charge only.
             let polytropic = matches!(e.heat, HeatLoss::Polytropic { .. });
             if !(polytropic && intake + exhaust > 0.0) {
-                energy += e.heat.power(&e.crank, gas, (volume, growth), piston_speed, e.gas.gamma);
+                let volumes = (volume, growth);
+                energy += e.heat.power(&e.crank, self.of_bore, gas, volumes, piston_speed, e.gas.gamma);
             }
             if intake > 0.0 {
                 let m = self.flow.mass_flow(intake, port, gas);
@@ -312,13 +416,18 @@ impl<const N: usize> System<N> for GasSystem<N> {
                 energy -= h;
                 to_exhaust += m;
             }
-            if let (true, Some(burn)) = (self.burning[c], e.burn) {
+            if let (true, Some(burn)) = (stage.burning, e.burn) {
                 let w = burn.wiebe;
                 let within = (theta - w.start).rem_euclid(4.0 * PI) + w.start;
-                energy += self.trapped[c] * burn.heat * w.rate(within) * omega;
+                energy += stage.trapped * burn.heat * w.rate(within) * omega;
             }
-            let m = self.flow.mass_flow(e.runner_cd_a, manifold, port);
-            let h = carry(m, manifold.1, port.1);
+            let (m, h) = if stage.joined {
+                let h = self.upstream[1] * self.port.volume / (e.gas.gamma - 1.0);
+                (h / (cp * if h >= 0.0 { manifold.1 } else { port.1 }), h)
+            } else {
+                let m = self.flow.mass_flow(e.runner_cd_a, manifold, port);
+                (m, carry(m, manifold.1, port.1))
+            };
             port_mass += m;
             port_energy += h;
             from_plenum += m;
@@ -355,18 +464,47 @@ impl<const N: usize> System<N> for GasSystem<N> {
         for c in 0..self.cylinders() {
             let theta = base - self.engine.firing[c];
             if near(theta - self.engine.intake.closes) {
-                self.trapped[c] = y[CYLINDER * c];
+                self.stages[c].trapped = y[CYLINDER * c];
             }
             if let Some(burn) = self.engine.burn {
                 if near(theta - burn.wiebe.start) {
-                    self.burning[c] = true;
+                    self.stages[c].burning = true;
                 }
                 if near(theta - burn.wiebe.start - burn.wiebe.duration) {
-                    self.burning[c] = false;
+                    self.stages[c].burning = false;
                 }
             }
         }
         self.plan(t);
+        for c in 0..self.cylinders() {
+            if self.may_join(c) {
+                let apart = self.apart(c, t, y);
+                self.stages[c].side = apart.signum();
+                if apart.abs() <= JOINS {
+                    self.join(c, t, y);
+                }
+            }
+        }
+        After::Restart
+    }
+
+    fn root_count(&self) -> usize {
+        self.cylinders()
+    }
+
+    fn roots(&self, t: f64, y: &[f64; N], g: &mut [f64]) {
+        for (c, g) in g.iter_mut().enumerate().take(self.cylinders()) {
+            let s = &self.stages[c];
+            let free = s.side != 0.0 && !s.joined;
+            *g = if free { s.side * self.apart(c, t, y) - JOINS } else { 1.0 };
+        }
+    }
+
+    fn at_root(&mut self, crossing: Crossing, t: f64, y: &mut [f64; N]) -> After {
+        if crossing.rising {
+            return After::Continue;
+        }
+        self.join(crossing.root, t, y);
         After::Restart
     }
 }

@@ -4,9 +4,9 @@ use crate::part::line::friction_factor_churchill_with_slope;
 
 /// Cells an octave of Reynolds number.
 const PER_OCTAVE: u32 = 64;
-/// First Reynolds number that is not purely laminar to double precision: 2^4.
-const FIRST: f64 = 16.0;
-const OCTAVES: u32 = 20;
+/// First Reynolds number of the table, 2^9: below, the turbulent term adds less than 1e-22 of the laminar one.
+const FIRST: f64 = 512.0;
+const OCTAVES: u32 = 15;
 /// Bits of a double below the cell number.
 const SHIFT: u32 = 52 - PER_OCTAVE.trailing_zeros();
 
@@ -20,7 +20,7 @@ const SHIFT: u32 = 52 - PER_OCTAVE.trailing_zeros();
 /// `f` Darcy friction factor; `Re` Reynolds number.
 ///
 /// # Valid range
-/// `0 <= Re < 2^24`; below 16 the flow is laminar, `f Re` = 64; above, the last cell is extrapolated. Departs from
+/// `0 <= Re < 2^24`; below 512 the flow is laminar, `f Re` = 64; above, the last cell is extrapolated. Departs from
 /// Churchill by less than 2e-6 of itself.
 ///
 /// # Source
@@ -46,11 +46,14 @@ impl FrictionTable {
             (f * re, f + re * slope)
         };
         let mut cells = vec![[64.0, 0.0, 0.0, 0.0]];
-        for k in 0..n {
-            let (a, b) = (at(k), at(k + 1));
-            let ((ya, sa), (yb, sb)) = (law(a), law(b));
+        let (mut a, mut left) = (at(0), law(at(0)));
+        for k in 1..=n {
+            let b = at(k);
+            let right = law(b);
+            let ((ya, sa), (yb, sb)) = (left, right);
             let (sa, sb) = (sa * (b - a), sb * (b - a));
             cells.push([ya, sa, 3.0 * (yb - ya) - 2.0 * sa - sb, 2.0 * (ya - yb) + sa + sb]);
+            (a, left) = (b, right);
         }
         Self { relative_roughness, cells }
     }

@@ -245,6 +245,11 @@ struct Waiting {
 }
 
 impl Waiting {
+    /// Whether what waits keeps the fuel on its two sides apart.
+    fn cuts(&self) -> bool {
+        self.pump.is_some() || self.check.is_some()
+    }
+
     fn give(&mut self, b: &mut Branch) {
         b.linear += self.linear;
         b.square += self.square;
@@ -256,6 +261,38 @@ impl Waiting {
         b.pump = b.pump.or(self.pump.take());
         *self = Self::default();
     }
+}
+
+/// A piece of line.
+struct Lump {
+    branch: Branch,
+    /// Volume and compliance of half of it.
+    half: (f64, f64),
+    /// Whether a pump or check valve cuts it off from where it begins, or ends.
+    starts_cut: bool,
+    ends_cut: bool,
+}
+
+/// What a port feels beside the manifold, gauge, as the boost goes: one law with boost and one without.
+fn beside(boost: &Track, of: impl Fn(f64, bool) -> f64) -> Result<Track> {
+    let (t, v) = (boost.times(), boost.values());
+    if v.len() == 1 {
+        return Ok(Track::constant(of(v[0], v[0] > 0.0)));
+    }
+    let mut points = Vec::new();
+    for k in 1..t.len() {
+        let (a, b) = ((t[k - 1], v[k - 1]), (t[k], v[k]));
+        let mut ends = vec![a, b];
+        if a.1 * b.1 < 0.0 {
+            ends.insert(1, (a.0 + (b.0 - a.0) * a.1 / (a.1 - b.1), 0.0));
+        }
+        for w in ends.windows(2) {
+            let boosted = w[0].1.max(w[1].1) > 0.0;
+            points.extend(w.iter().map(|(t, p)| (*t, of(*p, boosted))));
+        }
+    }
+    points.dedup();
+    Track::new(&points).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("schedule.boost"))
 }
 
 struct Maker<'a> {
@@ -372,8 +409,7 @@ impl Maker<'_> {
         samples: &[(f64, Point)],
     ) -> Result<()> {
         let mut waiting = Waiting::default();
-        // Each lump with the volume and compliance that it gives to either of its ends.
-        let mut lumps: Vec<(Branch, f64, f64)> = Vec::new();
+        let mut lumps: Vec<Lump> = Vec::new();
         let plain = |name: String, length: f64, bore: f64| Branch {
             name,
             from,
@@ -413,41 +449,45 @@ impl Maker<'_> {
                 b.roughness = line.roughness;
                 b.k_sum = line.k_sum / count;
                 b.rise = line.rise / count;
+                let starts_cut = waiting.cuts();
                 waiting.give(&mut b);
-                lumps.push((b, half, half / bulk));
+                lumps.push(Lump { branch: b, half: (half, half / bulk), starts_cut, ends_cut: false });
             }
         }
         if lumps.is_empty() {
             // No line at all: a short passage lends its inertance and nothing else (50 mm of 8 mm, assumed).
-            lumps.push((plain(leg.name.clone(), 0.05, 8e-3), 0.0, 0.0));
+            let branch = plain(leg.name.clone(), 0.05, 8e-3);
+            lumps.push(Lump { branch, half: (0.0, 0.0), starts_cut: false, ends_cut: false });
         }
-        if let Some((last, ..)) = lumps.last_mut() {
-            waiting.give(last);
+        if let Some(last) = lumps.last_mut() {
+            last.ends_cut = waiting.cuts();
+            waiting.give(&mut last.branch);
         }
         let mut inner = Vec::new();
+        let wall = self.o.wall_loss / (2.0 * PI * 30.0);
         for n in 1..lumps.len() {
-            let (volume, capacitance) = (lumps[n - 1].1 + lumps[n].1, lumps[n - 1].2 + lumps[n].2);
-            let wall = self.o.wall_loss / (2.0 * PI * 30.0);
-            let name = format!("{} end", lumps[n - 1].0.name);
-            self.net.nodes.push(Node { name, volume, capacitance, wall, may_boil });
+            let name = format!("{} end", lumps[n - 1].branch.name);
+            self.net.nodes.push(Node { name, volume: 0.0, capacitance: 0.0, wall, may_boil });
             let node = self.net.nodes.len() - 1;
-            lumps[n - 1].0.to = Place::Node(node);
-            lumps[n].0.from = Place::Node(node);
+            lumps[n - 1].branch.to = Place::Node(node);
+            lumps[n].branch.from = Place::Node(node);
             inner.push(node);
         }
-        // Behind a pump or a check valve the first half lump is cut off from where the leg begins: it belongs to what
-        // follows.
-        let (first, last) = (&lumps[0], &lumps[lumps.len() - 1]);
-        let cut = first.0.pump.is_some() || first.0.check.is_some();
-        let next = inner.first().map_or(to, |n| Place::Node(*n));
-        for (place, (_, volume, capacitance)) in [(if cut { next } else { from }, first), (to, last)] {
-            if let Place::Node(n) = place {
-                self.net.nodes[n].volume += volume;
-                self.net.nodes[n].capacitance += capacitance;
+        // Each lump lends half of itself to either end. Behind a pump or a check valve the first half belongs to what
+        // follows, before one the last half to what precedes.
+        for lump in &lumps {
+            let (from, to) = (lump.branch.from, lump.branch.to);
+            let first = if lump.starts_cut { to } else { from };
+            let last = if lump.ends_cut && !lump.starts_cut { from } else { to };
+            for place in [first, last] {
+                if let Place::Node(n) = place {
+                    self.net.nodes[n].volume += lump.half.0;
+                    self.net.nodes[n].capacitance += lump.half.1;
+                }
             }
         }
         let first = self.net.branches.len();
-        self.net.branches.extend(lumps.into_iter().map(|l| l.0));
+        self.net.branches.extend(lumps.into_iter().map(|l| l.branch));
         let branches = (first..self.net.branches.len()).collect();
         self.chains.push(Chain { leg: k, branches, inner, from, to });
         Ok(())
@@ -546,12 +586,18 @@ impl Maker<'_> {
         let r = regulator_law(v, self.net.fluid.rho).map_err(|e| e.at_key(format!("{name}.seat")))?;
         let (damping, mass) = self.o.poppet.unwrap_or((v.si("damping"), v.si("moving_mass")));
         let (ambient, heard) = (self.net.ambient, 1.0 - v.si("reference_leak"));
-        let signal = s.reference.as_ref().unwrap_or(&s.boost);
-        let reference = if v.word("reference") == "manifold" {
-            signal.map(|p| ambient + p * heard)
-        } else {
-            Track::constant(ambient)
+        // What the schedule puts on a hose is felt only where the build has a hose to the manifold.
+        let gauge = match (&s.reference, v.word("reference")) {
+            (Some(imposed), "manifold") => imposed.clone(),
+            (None, "manifold") => s.boost.clone(),
+            (_, "charge pipe") => beside(&s.boost, |p, boosted| if boosted { p } else { 0.0 })?,
+            (_, "intake") => {
+                let loss = self.build.section("engine").si("intake_loss");
+                beside(&s.boost, |_, boosted| if boosted { -loss } else { 0.0 })?
+            }
+            _ => Track::constant(0.0),
         };
+        let reference = gauge.map(|p| ambient + p * heard);
         self.net.regulators.push(RegulatorUnit {
             name: name.to_owned(),
             from,
@@ -708,6 +754,58 @@ impl Made {
             if let Some(state) = p.pumps.iter().find(|x| x.name == unit.name && x.on) {
                 y[system.pump(k)] = (state.running.speed * unit.motor_constant).max(0.0);
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{bar, s};
+
+    const CAR: &str = include_str!("../../datasets/hill-climb-car/before-0.7-bar.toml");
+
+    /// What the nodes hold for each pascal that answer to a name, m³/Pa.
+    fn compliance(net: &Net, wanted: impl Fn(&str) -> bool) -> f64 {
+        net.nodes.iter().filter(|n| wanted(&n.name)).map(|n| n.capacitance).sum()
+    }
+
+    // Closed form: all of the line behind the valve, `V (1/B + 1/B_w)`, with the rail and its damper.
+    #[test]
+    fn a_check_valve_between_two_hoses_parts_their_fuel() {
+        let second = "[part.\"second hose\"]\nkind = \"line\"\nlength = \"2 m\"\nbore = \"8 mm\"\n\n[part.\"fine filter\"]";
+        let orders = [
+            r#""main pump", "feed hose", "check valve", "second hose", "fine filter""#,
+            r#""main pump", "second hose", "feed hose", "check valve", "fine filter""#,
+        ];
+        for (order, behind) in orders.into_iter().zip([true, false]) {
+            let text = CAR
+                .replace("[part.\"fine filter\"]", second)
+                .replace(r#""main pump", "check valve", "feed hose", "fine filter""#, order);
+            let build = Build::from_toml(&text).expect("reads");
+            let o = Options::default();
+            let held = Schedule::hold(rpm(3000.0), bar(0.2), s(1.0));
+            let net = made(&build, &held, &o).expect("valid").net;
+            let p = AbsolutePressure::from_pascals(net.ambient + 3e5);
+            let fuel = build.fuel().expect("a fuel");
+            let bulk = fuel.at(kelvin(308.15), p).expect("in range").bulk_isentropic;
+            let hose = &build.part("second hose").expect("there").values;
+            let volume = PI / 4.0 * 8e-3f64.powi(2) * 2.0;
+            let line = volume * (1.0 / bulk + 1.0 / hose.si("wall_bulk"));
+            let expected = o.rail_volume / bulk + o.damper + if behind { line } else { 0.0 };
+            let after = |name: &str| name == "rail" || (behind && name.starts_with("second hose"));
+            let found = compliance(&net, after);
+            assert!((found / expected - 1.0).abs() < 1e-9, "{found:e} {expected:e}");
+        }
+    }
+
+    #[test]
+    fn a_port_off_the_manifold_changes_its_law_where_boost_begins() {
+        let boost = Track::new(&[(0.0, -4e4), (1.0, 4e4), (2.0, 4e4)]).expect("in order");
+        let charge = beside(&boost, |p, boosted| if boosted { p } else { 0.0 }).expect("valid");
+        let intake = beside(&boost, |_, boosted| if boosted { -2e3 } else { 0.0 }).expect("valid");
+        for (t, c, i) in [(0.2, 0.0, 0.0), (0.49, 0.0, 0.0), (0.75, 2e4, -2e3), (1.5, 4e4, -2e3)] {
+            assert!((charge.at(t) - c).abs() < 1e-9 && (intake.at(t) - i).abs() < 1e-9, "{t}");
         }
     }
 }

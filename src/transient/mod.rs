@@ -22,7 +22,7 @@ mod run; // the run itself
 mod save; // traces to and from a file
 mod solution; // what a run was
 
-pub use behind::{Behind, Gases};
+pub use behind::{Behind, Gases, Pressures, Valves, Wanted};
 pub use friction_table::FrictionTable;
 pub use options::{Options, Stepper};
 pub use record::Watch;

@@ -3,27 +3,16 @@
 use super::measure::Ratio;
 use super::{Reading, stop};
 use crate::chart::{Axis, Chart, InjectionWindow, Series};
-use crate::part::cylinder::{HeatLoss, SliderCrank, Valve, Wiebe, Woschni};
-use crate::part::gas::AIR;
 use crate::quantity::{Amount, Dim};
 use crate::rich::{Bundle, Rich};
 use crate::schedule::Track;
-use crate::stepper::{Observer, Options, StepView, Tsit5, solve};
-use crate::transient::engine_gas::{Burn, EngineGas, Feed, GasSystem};
+use crate::transient::{Gases, Valves, Wanted};
 use std::f64::consts::PI;
-use std::ops::ControlFlow;
 
-/// Bore over stroke, compression ratio, rod over stroke: of the invented engine, as no build states them.
-const SHAPE: (f64, f64, f64) = (0.877, 9.0, 1.52);
-/// Intake and exhaust valves: opens and closes, degrees after firing top dead centre (invented).
-const INTAKE: (f64, f64) = (355.0, 590.0);
-const EXHAUST: (f64, f64) = (140.0, 370.0);
 /// Two turns of the crank, degrees.
 const CYCLE: f64 = 720.0;
 /// Degrees from sample to sample.
 const STEP: f64 = 2.0;
-/// Cycles until the gas repeats itself.
-const BEFORE: f64 = 4.0;
 
 /// One cycle of one cylinder at a reading: pressures in cylinder and port over crank angle.
 ///
@@ -39,24 +28,9 @@ pub struct Cycle {
     cylinder: Vec<f64>,
     port: Vec<f64>,
     pulse: f64,
-}
-
-/// Samples the state at fixed angles of the last cycle.
-struct Sampled<'a> {
-    system: &'a GasSystem<8>,
-    times: Vec<f64>,
-    out: Vec<(f64, f64)>,
-}
-
-impl Observer<8> for Sampled<'_> {
-    fn step(&mut self, step: &StepView<'_, 8>) -> ControlFlow<()> {
-        let mut y = [0.0; 8];
-        while let Some(t) = self.times.get(self.out.len()).copied().filter(|t| *t <= step.t1) {
-            step.at(t, &mut y);
-            self.out.push((self.system.cylinder(0, t, &y).0, self.system.port(0, &y).0));
-        }
-        ControlFlow::Continue(())
-    }
+    /// When the valves open and close, degrees.
+    intake: (f64, f64),
+    exhaust: (f64, f64),
 }
 
 /// The cycle of one cylinder at a reading.
@@ -66,62 +40,33 @@ pub fn one_cycle(reading: &Reading) -> Cycle {
     let (Some(d), Some(i)) = (p.demand, p.injectors.first()) else {
         stop("the engine is at rest, so there is no cycle\n  ask the car at a speed")
     };
-    let swept = d.displacement / d.cylinders;
-    let stroke = (4.0 * swept / (PI * SHAPE.0 * SHAPE.0)).cbrt();
-    let bore = SHAPE.0 * stroke;
-    let crank = SliderCrank::new(bore, stroke, SHAPE.2 * stroke, SHAPE.1).unwrap_or_else(|e| stop(e));
-    let valve = |(opens, closes): (f64, f64), part: f64| Valve {
-        opens: opens.to_radians(),
-        closes: closes.to_radians(),
-        lift: 0.1 * bore,
-        head: part * bore,
-        port: 0.85 * part * bore,
-        count: 2.0,
-        cd: 0.65,
-    };
     let lower_heating_value = 43e6;
-    let heat = 0.9 * lower_heating_value / d.stoichiometric * d.lambda.recip().min(1.0);
-    let engine = EngineGas {
-        crank,
-        intake: valve(INTAKE, 0.39),
-        exhaust: valve(EXHAUST, 0.33),
-        burn: Some(Burn { wiebe: Wiebe { start: 0.0, duration: 50f64.to_radians(), a: 5.0, m: 2.0 }, heat }),
-        heat: HeatLoss::Woschni(Woschni { wall: 450.0, speed_factor: 2.28 }),
-        gas: AIR,
-        firing: vec![0.0],
-        port_volume: 4e-4,
-        runner_cd_a: 1.4e-3,
-        feed: Feed::Imposed,
-        upstream: Track::constant(d.manifold),
-        upstream_temperature: d.charge_temperature,
-        exhaust_pressure: 1.1 * p.ambient.max(d.manifold),
-        exhaust_temperature: 1100.0,
-        rpm: Track::constant(d.speed * 30.0 / PI),
+    let gases = Gases {
+        heat: 0.9 * lower_heating_value / d.stoichiometric * d.lambda.recip().min(1.0),
+        ..Gases::default()
     };
-    let (mut system, y0) = GasSystem::<8>::new(engine).unwrap_or_else(|e| stop(e));
     let period = 4.0 * PI / d.speed;
-    let angle: Vec<f64> = (0..=(CYCLE / STEP) as u32).map(|k| STEP * f64::from(k)).collect();
-    let times = angle.iter().map(|a| (BEFORE + a / CYCLE) * period).collect();
-    // Masses about 1e-4 kg, energies about 100 J.
-    let absolute = [1e-9, 1e-3, 1e-9, 1e-3, 1e-9, 1e-3, 1e-9, 1e-9];
-    let mut options = Options::with_absolute(1e-7, absolute);
-    options.active = system.active();
-    options.max_step = period / 100.0;
-    let looking = system.clone();
-    let mut sampled = Sampled { system: &looking, times, out: Vec::new() };
-    let end = (BEFORE + 1.0) * period * (1.0 + 1e-9);
-    let run = solve(&mut system, &mut Tsit5::new(), 0.0, y0, end, &options, &mut sampled);
-    match run {
-        Ok(r) if r.stop.is_planned() && sampled.out.len() == angle.len() => {}
-        Ok(r) => stop(format!("the gas in the cylinder could not be followed: {}", r.stop)),
-        Err(e) => stop(e),
-    }
+    let step = period * STEP / CYCLE;
+    let wanted = Wanted {
+        displacement: d.displacement,
+        cylinders: d.cylinders as usize,
+        rpm: &Track::constant(d.speed * 30.0 / PI),
+        manifold: &Track::constant(d.manifold),
+        ambient: p.ambient,
+        charge_temperature: d.charge_temperature,
+        from: 0.0,
+        to: period + 0.5 * step,
+    };
+    let seen = gases.follow(&wanted, 0.0, step, 0.01).unwrap_or_else(|e| stop(e));
+    let open = |v: &Valves| (v.opens.to_degrees(), v.closes.to_degrees());
     Cycle {
         build: p.build.clone(),
         rail: reading.rail_pressure().pascals() + p.ambient,
-        cylinder: sampled.out.iter().map(|x| x.0).collect(),
-        port: sampled.out.iter().map(|x| x.1).collect(),
-        angle,
+        angle: (0..seen.len()).map(|k| STEP * k as f64).collect(),
+        cylinder: seen.iter().map(|x| x.cylinder).collect(),
+        port: seen.iter().map(|x| x.port).collect(),
+        intake: open(&gases.intake),
+        exhaust: open(&gases.exhaust),
         pulse: CYCLE * i.pulse / i.cycle,
     }
 }
@@ -178,15 +123,15 @@ impl Cycle {
         let line = |what: &str| Series::new(what, self.angle.clone(), bar(self.values(what)));
         let mut chart = InjectionWindow::new("A port injector sees the port, not the cylinder")
             .subtitle(&format!("{}: one cylinder, two turns", self.build))
-            .valve(EXHAUST.0, EXHAUST.1, "exhaust valve open")
-            .valve(INTAKE.0, INTAKE.1, "intake valve open");
-        let from = INTAKE.0 - self.pulse;
+            .valve(self.exhaust.0, self.exhaust.1, "exhaust valve open")
+            .valve(self.intake.0, self.intake.1, "intake valve open");
+        let from = self.intake.0 - self.pulse;
         chart = if self.pulse >= CYCLE {
             chart.injection(0.0, CYCLE, "injector commanded open, always")
         } else if from >= 0.0 {
-            chart.injection(from, INTAKE.0, "injector commanded open")
+            chart.injection(from, self.intake.0, "injector commanded open")
         } else {
-            chart.injection(0.0, INTAKE.0, "injector commanded open").injection(
+            chart.injection(0.0, self.intake.0, "injector commanded open").injection(
                 CYCLE + from,
                 CYCLE,
                 "injector, next cycle",

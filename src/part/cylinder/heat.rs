@@ -29,8 +29,22 @@ impl Woschni {
     /// Heat-transfer coefficient, W/(m²·K), at pressure, Pa, temperature, K, and mean piston speed, m/s.
     #[must_use]
     pub fn coefficient(&self, bore: f64, p: f64, t: f64, piston_speed: f64) -> f64 {
+        Self::of_bore(bore) * self.times(p, t, piston_speed)
+    }
+
+    /// The part of the coefficient that the bore, m, fixes.
+    #[must_use]
+    pub fn of_bore(bore: f64) -> f64 {
+        3.26 * bore.powf(-0.2)
+    }
+
+    /// What multiplies [`Woschni::of_bore`].
+    #[must_use]
+    #[inline]
+    pub fn times(&self, p: f64, t: f64, piston_speed: f64) -> f64 {
         let w = self.speed_factor * piston_speed;
-        3.26 * bore.powf(-0.2) * (1e-3 * p * w).powf(0.8) * t.powf(-0.55)
+        // p^0.8 T^-0.55 = (p/T)^0.8 T^(1/4): one power instead of two.
+        (1e-3 * p * w / t).powf(0.8) * t.sqrt().sqrt()
     }
 }
 
@@ -51,12 +65,13 @@ pub enum HeatLoss {
 
 impl HeatLoss {
     /// Heat into the gas, W (negative: lost), at pressure, Pa, temperature, K, volume, m³, growth of the volume, m³/s,
-    /// mean piston speed, m/s, and ratio of specific heats.
+    /// mean piston speed, m/s, and ratio of specific heats; `of_bore` is [`Woschni::of_bore`].
     #[must_use]
     #[inline]
     pub fn power(
         &self,
         crank: &SliderCrank,
+        of_bore: f64,
         (p, t): (f64, f64),
         (volume, growth): (f64, f64),
         piston_speed: f64,
@@ -65,9 +80,7 @@ impl HeatLoss {
         match self {
             Self::None => 0.0,
             Self::Polytropic { n } => (gamma - n) / (gamma - 1.0) * p * growth,
-            Self::Woschni(w) => {
-                w.coefficient(crank.bore(), p, t, piston_speed) * crank.surface(volume) * (w.wall - t)
-            }
+            Self::Woschni(w) => of_bore * w.times(p, t, piston_speed) * crank.surface(volume) * (w.wall - t),
         }
     }
 }

@@ -84,18 +84,37 @@ impl Valve {
 
     /// Lift, m, at a crank angle, rad, of any cycle.
     #[must_use]
-    #[inline]
     pub fn lift_at(&self, theta: f64) -> f64 {
-        let since = (theta - self.opens).rem_euclid(CYCLE);
-        let open_for = self.closes - self.opens;
-        if since >= open_for { 0.0 } else { self.lift * (PI * since / open_for).sin().powi(2) }
+        self.lift_since(self.since(theta))
     }
 
     /// Effective area, m², at a crank angle, rad.
     #[must_use]
-    #[inline]
     pub fn area_at(&self, theta: f64) -> f64 {
-        let curtain = PI * self.head * self.lift_at(theta);
+        self.area_since(self.since(theta))
+    }
+
+    /// Angle since it last opened, rad, at a crank angle, rad: it is open when that is below `closes - opens`.
+    #[must_use]
+    pub fn since(&self, theta: f64) -> f64 {
+        (theta - self.opens).rem_euclid(CYCLE)
+    }
+
+    #[inline]
+    fn lift_since(&self, since: f64) -> f64 {
+        let open_for = self.closes - self.opens;
+        if since <= 0.0 || since >= open_for {
+            0.0
+        } else {
+            self.lift * (PI * since / open_for).sin().powi(2)
+        }
+    }
+
+    /// Effective area, m², so far, rad, after it opened.
+    #[must_use]
+    #[inline]
+    pub fn area_since(&self, since: f64) -> f64 {
+        let curtain = PI * self.head * self.lift_since(since);
         self.cd * self.count * curtain.min(PI / 4.0 * self.port * self.port)
     }
 

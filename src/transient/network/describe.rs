@@ -178,16 +178,24 @@ impl Trace {
     #[must_use]
     #[inline]
     pub fn at(&self, t: f64) -> f64 {
-        let n = self.values.len() as isize;
-        let x = (t - self.start) / self.step;
-        let k = x.floor();
-        let s = x - k;
-        let k = k as isize;
-        let get = |i: isize| {
-            let i = if self.periodic { i.rem_euclid(n) } else { i.clamp(0, n - 1) };
-            self.values[i as usize]
+        let n = self.values.len();
+        let mut x = (t - self.start) / self.step;
+        if self.periodic {
+            x -= (x / n as f64).floor() * n as f64;
+        }
+        let floor = x.floor();
+        let s = x - floor;
+        let (a, b, c, d) = if floor >= 1.0 && floor + 2.0 < n as f64 {
+            let v = &self.values[floor as usize - 1..][..4];
+            (v[0], v[1], v[2], v[3])
+        } else {
+            let (k, n) = (floor as isize, n as isize);
+            let get = |i: isize| {
+                let i = if self.periodic { i.rem_euclid(n) } else { i.clamp(0, n - 1) };
+                self.values[i as usize]
+            };
+            (get(k - 1), get(k), get(k + 1), get(k + 2))
         };
-        let (a, b, c, d) = (get(k - 1), get(k), get(k + 1), get(k + 2));
         // Catmull-Rom: continuous slope.
         b + 0.5 * s * (c - a + s * (2.0 * a - 5.0 * b + 4.0 * c - d + s * (3.0 * (b - c) + d - a)))
     }
