@@ -333,7 +333,7 @@ fn tags_change_how_a_cell_is_shown() {
     let gone = tagged("let secret = 1;", &text, &["remove-cell"]);
     assert!(!gone.html.contains("secret") && !gone.html.contains("a result"));
     let values = tagged("let x = 1;", &[], &["parameters"]);
-    assert!(values.html.contains("values to change"));
+    assert!(values.html.contains("yours to change"));
 
     let notebook = Notebook::from_str("sample.ipynb", SAMPLE).unwrap();
     let teachers = export::html(&notebook, &Options::default());

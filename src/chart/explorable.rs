@@ -11,7 +11,8 @@ use std::fmt::{self, Write};
 /// before back into the list. So it works in a notebook, in an exported page and several times on one
 /// page; arrow keys, Home and End move it, also where a notebook program has these keys for itself (the
 /// attribute by which Lumino, its key handler, keeps its hands off); the value is read out. Without scripting the first frame
-/// stands there, the slider is hidden, and a list holds the others. Printing prints the frame on stage.
+/// stands there, the slider is hidden, and a list holds the others. A page's print style can print the frame on
+/// stage and the slots marked `data-print`: the first, the middle and the last frame.
 ///
 /// Frames compare well only on equal axes: fix the ranges of the figures.
 #[derive(Clone, Debug, Default)]
@@ -105,8 +106,12 @@ impl Explorable {
         out.push_str("<details class=\"railrise-frames\"><summary>all frames, one below the other</summary>");
         for (number, (label, figure)) in self.frames.iter().enumerate() {
             let value = escape(&self.value(label));
-            let _ =
-                write!(out, "<div class=\"railrise-slot\" data-slot=\"{number}\" data-value=\"{value}\">");
+            let printed =
+                if [0, last / 2, last].contains(&number) { " data-print=\"\"" } else { "" };
+            let _ = write!(
+                out,
+                "<div class=\"railrise-slot\" data-slot=\"{number}\" data-value=\"{value}\"{printed}>"
+            );
             if number == shown {
                 let _ = write!(out, "<p class=\"railrise-here\">{name}: {value} is shown above.</p>");
             } else {

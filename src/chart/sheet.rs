@@ -265,8 +265,10 @@ impl Sheet {
         let content = format!("{title}\u{1}{description}\u{1}{}{}", self.shapes, self.letters);
         let id = format!("rr{:016x}", fingerprint(content.as_bytes()));
         let (w, h) = (c(self.width.ceil()), c(height.ceil()));
+        // A page prints two low figures to a sheet; only the figure knows its shape.
+        let low = if height < 0.7 * self.width { " class=\"railrise-low\"" } else { "" };
         format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\" \
+            "<svg xmlns=\"http://www.w3.org/2000/svg\"{low} width=\"{w}\" height=\"{h}\" \
              viewBox=\"0 0 {w} {h}\" role=\"img\" aria-labelledby=\"{id}t {id}d\" \
              font-family=\"{FACES}\" style=\"max-width:100%;height:auto;background:{PAPER}\">\n\
              <title id=\"{id}t\">{}</title>\n<desc id=\"{id}d\">{}</desc>\n\

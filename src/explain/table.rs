@@ -16,6 +16,9 @@ pub struct Table {
     pub notes: Vec<String>,
 }
 
+/// A cell up to this many characters stays on one line.
+const SHORT: usize = 24;
+
 impl Table {
     /// An empty table.
     #[must_use]
@@ -43,6 +46,13 @@ impl Table {
         self.notes.push(text.into());
     }
 
+    /// Whether a column holds words, which are read from the left; numbers are compared from the right.
+    fn in_words(&self, column: usize) -> bool {
+        let number = |c: &str| c.starts_with(|c: char| c.is_ascii_digit() || "+-−±<>≤≥".contains(c));
+        let cells = || self.rows.iter().filter(|r| r.len() > 1).filter_map(|r| r.get(column));
+        column == 0 || cells().any(|c| c.chars().count() > SHORT) || !cells().any(|c| number(c))
+    }
+
     /// As HTML; the text is escaped.
     #[must_use]
     pub fn html(&self) -> String {
@@ -53,8 +63,9 @@ impl Table {
             out.push_str(&format!("<caption>{}</caption>", esc(&self.title)));
         }
         out.push_str("<thead><tr>");
-        for c in &self.columns {
-            out.push_str(&format!("<th scope=\"col\">{}</th>", esc(c)));
+        let sides: Vec<&str> = (0..n).map(|i| if self.in_words(i) { "left" } else { "right" }).collect();
+        for (c, side) in self.columns.iter().zip(&sides) {
+            out.push_str(&format!("<th scope=\"col\" style=\"text-align:{side}\">{}</th>", esc(c)));
         }
         out.push_str("</tr></thead><tbody>");
         for r in &self.rows {
@@ -67,10 +78,12 @@ impl Table {
             }
             out.push_str("<tr>");
             for (i, c) in r.iter().enumerate() {
-                let (tag, align) = if i == 0 { ("th scope=\"row\"", "left") } else { ("td", "right") };
-                let align = if i + 1 == n && c.len() > 24 { "left" } else { align };
+                let tag = if i == 0 { "th scope=\"row\"" } else { "td" };
+                let side = sides.get(i).copied().unwrap_or("right");
+                // A number is not parted from its unit.
+                let hold = if c.chars().count() <= SHORT { ";white-space:nowrap" } else { "" };
                 out.push_str(&format!(
-                    "<{tag} style=\"text-align:{align};font-weight:normal\">{}</{}>",
+                    "<{tag} style=\"text-align:{side};font-weight:normal{hold}\">{}</{}>",
                     esc(c),
                     &tag[..2]
                 ));
@@ -94,11 +107,12 @@ impl fmt::Display for Table {
                 *w = (*w).max(c.chars().count());
             }
         }
+        let words: Vec<bool> = (0..n).map(|i| self.in_words(i)).collect();
         let line = |cells: &[String]| {
             let mut out = String::new();
             for (i, (c, w)) in cells.iter().zip(&width).enumerate() {
                 let pad = " ".repeat(w - c.chars().count());
-                if i == 0 || (i + 1 == n && *w > 24) {
+                if words[i] {
                     out.push_str(&format!("{c}{pad}  "));
                 } else {
                     out.push_str(&format!("{pad}{c}  "));

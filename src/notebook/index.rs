@@ -32,6 +32,8 @@ pub struct Entry {
     pub href: String,
     /// Its title.
     pub title: String,
+    /// What it is called in the course, such as L3; empty when nobody said.
+    pub number: String,
     /// What it answers, in one or two sentences.
     pub answers: String,
     /// How long working through it takes, in minutes.
@@ -43,8 +45,9 @@ pub struct Entry {
 impl Entry {
     /// The entry of a notebook whose page is at `href`.
     ///
-    /// The title is its first heading. What it answers and how many minutes it takes stand in the notebook's metadata as
-    /// `"railrise": {"answers": "...", "minutes": 35}`; without, its first paragraph is taken and no time.
+    /// The title is its first heading. What it is called, what it answers and how many minutes it takes stand in the
+    /// notebook's metadata as `"railrise": {"number": "L3", "answers": "...", "minutes": 35}`; without, its first paragraph
+    /// is taken, no name and no time.
     #[must_use]
     pub fn of(notebook: &Notebook, href: &str) -> Self {
         let (heading, paragraph) = beginning(notebook);
@@ -53,6 +56,7 @@ impl Entry {
         Self {
             href: href.to_owned(),
             title: heading.unwrap_or_else(|| href.trim_end_matches(".html").to_owned()),
+            number: own.and_then(|own| own["number"].as_str()).unwrap_or_default().to_owned(),
             answers: said.map_or(paragraph.unwrap_or_default(), str::to_owned),
             minutes: own.and_then(|own| own["minutes"].as_u64()),
             outcome: Outcome::NotRun,
@@ -78,7 +82,9 @@ pub fn html(title: &str, entries: &[Entry], options: &Options) -> String {
         minutes => format!("<p>Working through all of them takes about {}.</p>\n", spoken(minutes)),
     };
     let body = format!(
-        "<section class=\"prose\">\n<h1>{}</h1>\n{total}</section>\n<ol class=\"shelf\">\n{lines}</ol>\n",
+        "<section class=\"prose\">\n<h1>{}</h1>\n<p>Each page stands by itself: the text, the code and what its run gave. \
+         What a page computes is a model's answer; what is done on a car follows the cautions on the page.</p>\n\
+         {total}</section>\n<ol class=\"shelf\">\n{lines}</ol>\n",
         escape(title)
     );
     frame::document(options, title, "", &body)
@@ -93,13 +99,17 @@ fn line(entry: &Entry) -> String {
         "" => String::new(),
         answers => format!("<p>{}</p>\n", escape(answers)),
     };
+    let number = match entry.number.as_str() {
+        "" => String::new(),
+        number => format!("<span class=\"shelf-mark\">{}</span>\n", escape(number)),
+    };
     let (class, outcome) = match &entry.outcome {
         Outcome::NotRun => ("not-run", "not run".to_owned()),
         Outcome::Finished { seconds } => ("finished", format!("✓ ran to its end in {seconds:.1} s")),
         Outcome::Stopped { cause } => ("cut-short", format!("✗ stopped: {}", escape(cause))),
     };
     format!(
-        "<li>\n<h2><a href=\"{}\">{}</a>{minutes}</h2>\n{answers}<p class=\"shelf-run {class}\">{outcome}</p>\n</li>\n",
+        "<li>\n{number}<h2><a href=\"{}\">{}</a>{minutes}</h2>\n{answers}<p class=\"shelf-run {class}\">{outcome}</p>\n</li>\n",
         escape(&entry.href),
         escape(&entry.title),
     )

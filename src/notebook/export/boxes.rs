@@ -28,6 +28,9 @@ pub enum BoxKind {
 impl BoxKind {
     /// The kind that a bold beginning such as "Caution: hot fuel" asks for.
     pub fn of(label: &str) -> Option<Self> {
+        if label.trim_start().to_lowercase().starts_with("what goes wrong in class") {
+            return Some(Self::Teacher);
+        }
         let word: String =
             label.chars().take_while(|c| c.is_alphabetic()).flat_map(char::to_lowercase).collect();
         Some(match word.as_str() {

@@ -118,6 +118,7 @@ impl<'e> Writer<'_, '_, 'e> {
                     id: id.clone(),
                 }))
             }
+            Event::Text(text) => self.out.push(Event::Text(held(text))),
             _ => self.out.push(event.clone()),
         }
     }
@@ -331,6 +332,33 @@ impl<'e> Writer<'_, '_, 'e> {
             .map_err(|problem| format!("the picture `{target}` cannot be read: {problem}"))?;
         Ok(format!("data:{mime};base64,{}", STANDARD.encode(bytes)))
     }
+}
+
+/// Units, and signs like them, that stay on the line of the number before them.
+const UNITS: [&str; 44] = [
+    "%", "‰", "bar", "mbar", "kPa", "hPa", "MPa", "Pa", "psi", "inHg", "L/h", "L/min", "cc/min", "mL", "cc", "L", "V", "A",
+    "Ω", "mΩ", "W", "kW", "ms", "µs", "s", "min", "h", "rpm", "rev/min", "Hz", "kHz", "mm", "mm²", "cm", "m", "g", "kg", "g/s",
+    "kg/m³", "K", "°C", "°F", "degC", "°",
+];
+
+/// The text with hard spaces between numbers and their units.
+fn held<'e>(text: &CowStr<'e>) -> CowStr<'e> {
+    let mut out = String::new();
+    let mut done = 0;
+    for (at, _) in text.match_indices(' ') {
+        let after = &text[at + 1..];
+        let end = after.find(|c: char| c.is_whitespace() || ",;:.)?!".contains(c)).unwrap_or(after.len());
+        if text[..at].ends_with(|c: char| c.is_ascii_digit()) && UNITS.contains(&&after[..end]) {
+            out.push_str(&text[done..at]);
+            out.push('\u{a0}');
+            done = at + 1;
+        }
+    }
+    if done == 0 {
+        return text.clone();
+    }
+    out.push_str(&text[done..]);
+    out.into()
 }
 
 /// A link to a notebook beside this one leads to its page, and to a heading by the identifier that it has there.

@@ -181,7 +181,7 @@ impl Sheet<'_> {
             return String::new();
         }
         let label =
-            if cell.has_tag("parameters") { "<span class=\"step-kind\">values to change</span>" } else { "" };
+            if cell.has_tag("parameters") { "<span class=\"step-kind\">yours to change</span>" } else { "" };
         format!(
             "<section class=\"step\" aria-label=\"Step {n}\">\n\
              <p class=\"step-mark\"><span class=\"step-word\">Step </span>{n}{label}</p>\n\

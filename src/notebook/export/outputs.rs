@@ -58,10 +58,13 @@ fn stopped(output: &Value) -> String {
         .map(|lines| lines.iter().filter_map(Value::as_str).collect())
         .unwrap_or_default();
     let trace = trace.join("\n");
-    let mut html = format!(
-        "<div class=\"reading stopped\"><p class=\"reading-label\">Stopped here: {}</p>\n",
-        escape(name)
-    );
+    // How a step of a lesson stops says nothing to its reader; a compiler's error number does.
+    let name = match name {
+        "" | "panic" => String::new(),
+        name => format!(": {}", escape(name)),
+    };
+    let mut html =
+        format!("<div class=\"reading stopped\"><p class=\"reading-label\">Stopped here{name}</p>\n");
     // The message is often the trace's first line; once is enough.
     if !terminal::plain(&trace).contains(message.trim()) || trace.is_empty() {
         html.push_str(&format!("<p>{}</p>\n", escape(message.trim())));
