@@ -130,7 +130,7 @@ fn a_cell_outside_its_columns_range_is_refused_with_line_and_key() {
                 let e = Build::from_toml(&lines.join("\n")).unwrap_err().to_string();
                 let said = format!("line {}: ", head + 2);
                 let path = format!(
-                    "{}[1].{}: found {out}, which is outside what {} in {} may be",
+                    "{}[1].{}: found {out}, which is outside its range ({} in {})",
                     key.name, c.name, c.name, key.name
                 );
                 assert!(e.contains(&said) && e.contains(&path) && e.contains("accepted: "), "{owner}: {e}");

@@ -311,7 +311,8 @@ fn marked_boxes_and_folded_answers() {
     assert!(main.contains("<p>Petrol vapour travels.</p>"));
     assert!(main.contains("aria-label=\"Predict\"") && main.contains("<p>The gauge</p>"));
     assert!(
-        main.contains("<details class=\"slip slip-answer\"><summary>") && main.contains("<p>4.4 bar</p>")
+        main.contains("<details class=\"slip slip-answer\"><summary>")
+            && main.contains("<p>4.4\u{a0}bar</p>")
     );
     assert!(main.contains("aria-label=\"Warning\""));
     assert_eq!(main.matches("<blockquote>").count(), 2);

@@ -290,7 +290,7 @@ impl Build {
         if !(si >= low && si <= high) {
             return Err(Error::new(
                 Kind::Value,
-                format!("{} is outside what {} may be", amount(si), key.doc),
+                format!("{} is outside its range ({})", amount(si), key.doc),
             )
             .next(format!("accepted: {} to {}", amount(low), amount(high)))
             .at_key(path));

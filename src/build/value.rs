@@ -236,7 +236,7 @@ impl Reader<'_> {
                     line,
                     Error::new(
                         Kind::Format,
-                        format!("found {}, a {} is needed", item.to_string().trim(), dim.name()),
+                        format!("found {}, {} is needed", item.to_string().trim(), dim.with_article()),
                     )
                     .next(format!("write it as \"{}\"", key.example)),
                 );
@@ -250,8 +250,8 @@ impl Reader<'_> {
                     path,
                     line,
                     Error::new(Kind::Value, format!("found \"{text}\": {what}")).next(format!(
-                        "accepted: a {} in {}, such as \"{}\"",
-                        dim.name(),
+                        "accepted: {} in {}, such as \"{}\"",
+                        dim.with_article(),
                         unit::accepted(dim),
                         key.example
                     )),
@@ -445,7 +445,7 @@ impl Reader<'_> {
         self.fail(
             path,
             line,
-            Error::new(Kind::Value, format!("found {written}, which is outside what {what} may be"))
+            Error::new(Kind::Value, format!("found {written}, which is outside its range ({what})"))
                 .next(next),
         );
         false

@@ -27,8 +27,14 @@ pub struct Crossing {
     flow_limits: Option<(f64, f64)>,
 }
 
-/// What follows from supply and demand, in a panel of its own, with the limit it has to keep.
-type Effect = (Axis, Series, Option<(f64, String)>);
+/// What follows from supply and demand, in a panel of its own, with the limit it has to keep and the range shown.
+#[derive(Clone, Debug)]
+struct Effect {
+    axis: Axis,
+    series: Series,
+    limit: Option<(f64, String)>,
+    range: Option<(f64, f64)>,
+}
 
 /// A place where supply meets demand.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -77,13 +83,21 @@ impl Crossing {
 
     /// A panel below with what follows from it (differential pressure, lambda).
     pub fn effect(mut self, axis: Axis, series: Series) -> Crossing {
-        self.effects.push((axis, series, None));
+        self.effects.push(Effect { axis, series, limit: None, range: None });
         self
     }
 
     /// A panel below, with the limit it has to keep.
     pub fn effect_with_limit(mut self, axis: Axis, series: Series, limit: f64, label: &str) -> Crossing {
-        self.effects.push((axis, series, Some((limit, label.to_string()))));
+        self.effects.push(Effect { axis, series, limit: Some((limit, label.to_string())), range: None });
+        self
+    }
+
+    /// Fixes the range of the panel with this number, counted from zero in the order they were added.
+    pub fn effect_range(mut self, number: usize, low: f64, high: f64) -> Crossing {
+        if let Some(effect) = self.effects.get_mut(number) {
+            effect.range = Some((low, high));
+        }
         self
     }
 
@@ -215,15 +229,16 @@ impl Crossing {
             });
         }
         stack.panes.push(main);
-        for (number, (axis, series, limit)) in self.effects.iter().enumerate() {
+        for (number, Effect { axis, series, limit, range }) in self.effects.iter().enumerate() {
             let mut pane = Pane::new(axis.clone(), 130.0);
+            pane.limits = *range;
             for zone in &zones {
                 pane.items.push(Item::Zone { x: *zone, y: everywhere, label: None, tone: Tone::Fail });
             }
             pane.items.push(Item::Line {
                 series: series.clone(),
                 look: look(number + 2),
-                label: Some(series.label.clone()),
+                label: (series.label != axis.name).then(|| series.label.clone()),
                 marked: true,
             });
             if let Some((y, label)) = limit {
@@ -241,8 +256,8 @@ impl Chart for Crossing {
         for series in [&self.supply, &self.demand].into_iter().flatten() {
             parts.push(course(series, &self.x, &self.flow));
         }
-        for (axis, series, _) in &self.effects {
-            parts.push(course(series, &self.x, axis));
+        for effect in &self.effects {
+            parts.push(course(&effect.series, &self.x, &effect.axis));
         }
         let description = parts.join(" ");
         let drawn = self.stack().draw(&description);
@@ -251,7 +266,7 @@ impl Chart for Crossing {
             .into_iter()
             .flatten()
             .map(|s| (format!("{} [{unit}]", s.label), s))
-            .chain(self.effects.iter().map(|(axis, s, _)| (format!("{} [{}]", s.label, axis.unit), s)));
+            .chain(self.effects.iter().map(|e| (format!("{} [{}]", e.series.label, e.axis.unit), &e.series)));
         Figure {
             title: self.title.clone(),
             table: Table::of_series(&self.x.title(), columns),

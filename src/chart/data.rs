@@ -16,8 +16,17 @@ pub struct Axis {
 impl Axis {
     /// An axis with a unit. An empty unit is written `-`, so that every axis title carries one.
     pub fn new(name: impl Into<String>, unit: impl Into<String>) -> Axis {
-        let unit = unit.into();
-        Axis { name: name.into(), unit: if unit.trim().is_empty() { String::from("-") } else { unit } }
+        let unit = match unit.into() {
+            unit if unit.trim().is_empty() => String::from("-"),
+            unit if unit == "degC" => String::from("°C"),
+            unit => unit,
+        };
+        Axis { name: name.into(), unit }
+    }
+
+    /// An axis that only names what stands there, with nothing to measure.
+    pub fn bare(name: impl Into<String>) -> Axis {
+        Axis { name: name.into(), unit: String::new() }
     }
 
     /// An axis for a pure number (lambda, a share, a ratio).
@@ -55,7 +64,7 @@ impl Axis {
     /// A value with the unit of this axis: `3.02 bar`.
     pub(crate) fn value(&self, value: f64) -> String {
         let number = super::scale::printed(value, 4);
-        if self.unit == "-" { number } else { format!("{number} {}", self.unit) }
+        if self.unit == "-" || self.unit.is_empty() { number } else { format!("{number} {}", self.unit) }
     }
 }
 

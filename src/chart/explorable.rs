@@ -106,8 +106,7 @@ impl Explorable {
         out.push_str("<details class=\"railrise-frames\"><summary>all frames, one below the other</summary>");
         for (number, (label, figure)) in self.frames.iter().enumerate() {
             let value = escape(&self.value(label));
-            let printed =
-                if [0, last / 2, last].contains(&number) { " data-print=\"\"" } else { "" };
+            let printed = if [0, last / 2, last].contains(&number) { " data-print=\"\"" } else { "" };
             let _ = write!(
                 out,
                 "<div class=\"railrise-slot\" data-slot=\"{number}\" data-value=\"{value}\"{printed}>"

@@ -190,7 +190,7 @@ impl Chart for Histogram {
                 if *above { "above" } else { "below" },
                 self.axis.value(*limit)
             );
-            subtitle = format!("{subtitle} {text}").trim().to_string();
+            subtitle = if subtitle.is_empty() { text.clone() } else { format!("{subtitle}: {text}") };
             parts.push(text);
             pane.items.push(Item::Zone {
                 x: if *above { (*limit, f64::INFINITY) } else { (f64::NEG_INFINITY, *limit) },

@@ -27,7 +27,7 @@ impl InjectionWindow {
         InjectionWindow {
             title: title.to_string(),
             subtitle: String::new(),
-            angle: Axis::new("crank angle", "deg"),
+            angle: Axis::new("crank angle after firing top dead centre", "deg"),
             windows: Vec::new(),
             pressures: Vec::new(),
             events: Vec::new(),
@@ -69,6 +69,11 @@ impl Chart for InjectionWindow {
     fn figure(&self) -> Figure {
         let mut stack = Stack::new(&self.title, self.angle.clone());
         stack.subtitle = self.subtitle.clone();
+        // Half a turn is the natural step of a crank.
+        let turned = self.pressures.iter().flat_map(|(_, s)| s).flat_map(|s| s.x.iter().copied());
+        let open = self.windows.iter().flat_map(|w| [w.0, w.1]);
+        let (low, high) = turned.chain(open).fold((0.0, 0.0), |(l, h): (f64, f64), x| (l.min(x), h.max(x)));
+        stack.x_step = (high - low <= 8.0 * 180.0).then_some(180.0);
         let mut parts = vec![format!("One cycle over {}.", self.angle.title())];
         let everywhere = (f64::NEG_INFINITY, f64::INFINITY);
         let shades: Vec<Item> = self
@@ -82,8 +87,7 @@ impl Chart for InjectionWindow {
                 tone: Tone::Calm,
             })
             .collect();
-        let mut open =
-            Pane::new(Axis::new("what is open", ""), 42.0 * self.windows.len().max(1) as f64 + 8.0);
+        let mut open = Pane::new(Axis::bare("what is open"), 42.0 * self.windows.len().max(1) as f64 + 8.0);
         open.bare = true;
         open.items.extend(shades.clone());
         for (row, (from, to, label, injects)) in self.windows.iter().enumerate() {
@@ -103,7 +107,7 @@ impl Chart for InjectionWindow {
                 pane.items.push(Item::Line {
                     series: series.clone(),
                     look: look(number),
-                    label: Some(series.label.clone()),
+                    label: (series.label != axis.name).then(|| series.label.clone()),
                     marked: number > 0,
                 });
             }

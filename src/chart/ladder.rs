@@ -3,7 +3,7 @@
 use super::data::Axis;
 use super::figure::{Chart, Figure};
 use super::panel::{Panel, rgb};
-use super::scale::{alike, drawable, extent, printed, rounded};
+use super::scale::{drawable, extent, printed, rounded, signed};
 use super::sheet::{Pen, Rect, Sheet};
 use super::stack::{fitting, hatch, heading};
 use super::style::*;
@@ -30,6 +30,8 @@ pub struct Ladder {
     axis: Axis,
     steps: Vec<(String, Step)>,
     target: Option<(f64, String)>,
+    foot: f64,
+    top: f64,
 }
 
 struct Rung {
@@ -43,7 +45,27 @@ struct Rung {
 impl Ladder {
     /// An empty ladder with its title and pressure axis.
     pub fn new(title: &str, axis: Axis) -> Ladder {
-        Ladder { title: title.to_string(), subtitle: String::new(), axis, steps: Vec::new(), target: None }
+        Ladder {
+            title: title.to_string(),
+            subtitle: String::new(),
+            axis,
+            steps: Vec::new(),
+            target: None,
+            foot: 0.0,
+            top: 0.0,
+        }
+    }
+
+    /// Where the axis begins, with a mark that it does not begin at zero: for losses that are small beside what is there.
+    pub fn starting_at(mut self, foot: f64) -> Ladder {
+        self.foot = foot.max(0.0);
+        self
+    }
+
+    /// How far the axis reaches at least: ladders that are compared need one scale.
+    pub fn up_to(mut self, top: f64) -> Ladder {
+        self.top = top;
+        self
     }
 
     /// One sentence below the title.
@@ -168,6 +190,55 @@ impl Chart for Ladder {
     }
 }
 
+/// What stands beside each rung. Changes are rounded so that the printed sum closes: who adds them up by hand must
+/// arrive at the level that is printed below them.
+fn as_printed(rungs: &[Rung]) -> Vec<String> {
+    let largest = rungs.iter().map(|r| r.to.abs()).fold(0.0, f64::max);
+    if !(1e-3..1e6).contains(&largest) {
+        // Too large or too small for columns of digits.
+        let change = |r: &Rung| {
+            let by = r.to - r.from;
+            format!("{}{}", if by > 0.0 { "+" } else { "" }, printed(by, 3))
+        };
+        return rungs.iter().map(|r| if r.level { printed(r.to, 3) } else { change(r) }).collect();
+    }
+    let power = |x: f64| if x > 0.0 { x.log10().floor() as i32 } else { 0 };
+    let changes = rungs.iter().filter(|r| !r.level).map(|r| (r.to - r.from).abs());
+    let decimals = (2 - power(largest)).max(1 - power(changes.fold(0.0, f64::max))).clamp(0, 6) as usize;
+    let unit = 10f64.powi(-(decimals as i32));
+    let units = |x: f64| (x / unit).round();
+    let mut steps: Vec<f64> =
+        rungs.iter().map(|r| if r.level { units(r.to) } else { units(r.to - r.from) }).collect();
+    let levels: Vec<usize> = (0..rungs.len()).filter(|i| rungs[*i].level).collect();
+    for pair in levels.windows(2) {
+        let (from, to) = (pair[0], pair[1]);
+        // What is not accounted for stays visible.
+        if rungs[to].missing.abs() > 0.5 * unit {
+            continue;
+        }
+        let mut off = steps[to] - steps[from] - steps[from + 1..to].iter().sum::<f64>();
+        let mut order: Vec<usize> = (from + 1..to).collect();
+        let exact = |i: usize| (rungs[i].to - rungs[i].from) / unit;
+        // The change that its rounding wronged most gives way first.
+        let sign = off.signum();
+        order.sort_by(|a, b| (sign * (exact(*b) - steps[*b])).total_cmp(&(sign * (exact(*a) - steps[*a]))));
+        for i in order {
+            if off.abs() >= 0.5 {
+                steps[i] += off.signum();
+                off -= off.signum();
+            }
+        }
+    }
+    rungs
+        .iter()
+        .zip(steps)
+        .map(|(r, n)| {
+            let text = signed(format!("{:.decimals$}", n * unit));
+            if !r.level && n > 0.0 { format!("+{text}") } else { text }
+        })
+        .collect()
+}
+
 impl Ladder {
     fn picture(&self, rungs: &[Rung], description: &str) -> String {
         let mut sheet = Sheet::new(WIDTH);
@@ -176,9 +247,15 @@ impl Ladder {
         let labels: Vec<Vec<String>> = rungs.iter().map(|r| wrap(&r.label, LABEL, r.level, cap, 3)).collect();
         let left =
             labels.iter().flatten().map(|line| text_width(line, LABEL, true)).fold(60.0, f64::max) + 24.0;
-        let values =
-            rungs.iter().flat_map(|r| [r.from, r.to]).chain(self.target.as_ref().map(|t| t.0)).chain([0.0]);
-        let range = rounded(extent(values), 7);
+        let values = rungs
+            .iter()
+            .flat_map(|r| [r.from, r.to])
+            .chain(self.target.as_ref().map(|t| t.0))
+            .chain([self.foot]);
+        let values = values.map(|v| v.max(self.foot)).chain((self.top > self.foot).then_some(self.top));
+        let (low, high) = rounded(extent(values), 7);
+        let range = if self.foot > 0.0 { (self.foot, high) } else { (low, high) };
+        let printed = as_printed(rungs);
         let tall = |lines: usize| (lines as f64 * LABEL * LEADING + 12.0).max(34.0);
         let flag_room = if self.target.is_some() { 24.0 } else { 6.0 };
         let y0 = top + flag_room + 6.0;
@@ -192,14 +269,13 @@ impl Ladder {
             }
             Ok(())
         }));
-        let largest = rungs.iter().map(|r| r.to.abs()).fold(0.0, f64::max);
         let mut y = y0;
         let mut before: Option<f64> = None;
-        for (rung, lines) in rungs.iter().zip(&labels) {
+        for (number, (rung, lines)) in rungs.iter().zip(&labels).enumerate() {
             let height = tall(lines.len());
             let (thick, centre) = (if rung.level { 20.0 } else { 14.0 }, y + height / 2.0);
             let share = |py: f64| (y1 - py) / (y1 - y0);
-            let (a, b) = (rung.from.min(rung.to), rung.from.max(rung.to));
+            let (a, b) = (rung.from.min(rung.to).max(range.0), rung.from.max(rung.to).max(range.0));
             let colour = match (rung.level, rung.to < rung.from) {
                 (true, _) => COLOURS[0],
                 (false, true) => COLOURS[1],
@@ -226,13 +302,7 @@ impl Ladder {
                 sheet.line((x, y - height.min(8.0)), (x, centre - thick / 2.0), SOFT, 1.0, &[2, 2]);
             }
             before = Some(rung.to);
-            let value = if rung.level {
-                alike(rung.to, largest)
-            } else {
-                let change = rung.to - rung.from;
-                let sign = if change > 0.0 { "+" } else { "" };
-                format!("{sign}{}", alike(change, largest))
-            };
+            let value = printed[number].clone();
             // Losses write their value on the right of the bar, where nothing follows.
             let pen = Pen::new(LABEL).rim();
             let pen = if rung.level { pen.bold() } else { pen };
@@ -257,8 +327,14 @@ impl Ladder {
                 sheet.text(centre, y0 - 13.0, Pen::new(LABEL).middle().colour(FAIL), line);
             }
         }
-        let zero = panel.px(0.0);
+        let zero = panel.px(self.foot.clamp(range.0, range.1));
         sheet.line((zero, y0), (zero, y1), INK, 1.4, &[]);
+        if self.foot > 0.0 {
+            // Two cuts on the axis: it does not begin at zero.
+            for x in [zero + 5.0, zero + 10.0] {
+                sheet.line((x - 3.0, y1 + 5.0), (x + 3.0, y1 - 5.0), INK, 1.2, &[]);
+            }
+        }
         sheet.line((panel.area.x0, y1), (panel.area.x1, y1), INK, 1.2, &[]);
         for (at, label) in ticks.at.iter().zip(&ticks.labels) {
             let x = panel.px(*at);

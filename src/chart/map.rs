@@ -280,6 +280,20 @@ impl Map {
             ((widest + 6.0) / cell.0.max(1e-9)).ceil().max(1.0) as usize,
             ((size * 1.3) / cell.1.max(1e-9)).ceil().max(1.0) as usize,
         );
+        let strokes: Vec<(f64, f64)> = lines
+            .iter()
+            .flat_map(|(_, _, _, found)| found.iter())
+            .flat_map(|run| run.windows(2))
+            .flat_map(|pair| {
+                let from = (panel.px(pair[0].0), panel.py(pair[0].1));
+                let to = (panel.px(pair[1].0), panel.py(pair[1].1));
+                let parts = ((to.0 - from.0).hypot(to.1 - from.1) / 3.0).ceil().clamp(1.0, 200.0) as usize;
+                (0..=parts).map(move |i| {
+                    let share = i as f64 / parts as f64;
+                    (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1))
+                })
+            })
+            .collect();
         for r in (0..self.rows.len()).step_by(stride.1) {
             for c in (0..self.columns.len()).step_by(stride.0) {
                 let value = self.values[r][c];
@@ -289,6 +303,13 @@ impl Map {
                 let x = (panel.px(ex[c]) + panel.px(ex[c + 1])) / 2.0;
                 let y = (panel.py(ey[r]) + panel.py(ey[r + 1])) / 2.0 + 0.36 * size;
                 let pen = Pen::new(size).middle().colour(ink_on(share(value))).rim_of(ramp(share(value)));
+                // Off the lines: a figure with a line through it is two figures badly read.
+                let step = 0.3 * cell.1;
+                let crossed = |y: f64| {
+                    let frame = pen.frame(x, y, &texts[r][c]).grown(1.5);
+                    strokes.iter().filter(|p| frame.contains(**p)).count()
+                };
+                let y = [y, y - step, y + step].into_iter().min_by_key(|y| crossed(*y)).unwrap_or(y);
                 let frame = pen.frame(x, y, &texts[r][c]);
                 if area.grown(4.0).holds(&frame) {
                     sheet.text(x, y, pen, &texts[r][c]);
@@ -297,7 +318,8 @@ impl Map {
         }
         // Names on the lines where there is room; the key below has all of them.
         for (_, level, _, found) in &lines {
-            let text = short(*level, largest);
+            // With its unit, so that it is not taken for the value of a cell.
+            let text = Axis::new("", self.z.unit.clone()).value(*level);
             let pen = Pen::new(size).bold().middle().rim();
             let spot = found.iter().flatten().map(|(x, y)| (panel.px(*x), panel.py(*y) + 0.36 * size)).find(
                 |(x, y)| {
@@ -358,7 +380,12 @@ impl Map {
             y += LABEL * LEADING + 2.0;
             sheet.line((12.0, y - 5.0), (46.0, y - 5.0), look.colour, look.width, look.dash);
             let absent = if found.is_empty() { " (nowhere on this map)" } else { "" };
-            let text = format!("{}: {label}{absent}", self.z.value(*level));
+            let value = self.z.value(*level);
+            let text = if *label == value {
+                format!("{value}{absent}")
+            } else {
+                format!("{value}: {label}{absent}")
+            };
             for (number, line) in wrap(&text, LABEL, false, WIDTH - 66.0, 2).iter().enumerate() {
                 y += if number > 0 { LABEL * LEADING } else { 0.0 };
                 sheet.text(54.0, y, Pen::new(LABEL), line);

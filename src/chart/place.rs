@@ -70,7 +70,10 @@ pub(crate) fn place(
             continue;
         }
         let covered = ground.busy.iter().filter(|point| roomy.contains(**point)).count();
-        let cost = cost + 9.0 * covered.min(12) as f64;
+        // A label that hangs right under a curve reads as the curve's: a little air is worth a little distance.
+        let wide = area.grown(9.0);
+        let close = ground.busy.iter().filter(|point| wide.contains(**point)).count() - covered;
+        let cost = cost + 9.0 * covered.min(12) as f64 + 1.2 * close.min(12) as f64;
         if best.is_none_or(|(least, _)| cost < least) {
             best = Some((cost, area));
         }

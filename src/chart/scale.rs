@@ -79,7 +79,7 @@ pub(crate) fn ticks(low: f64, high: f64, want: usize) -> Ticks {
     ticks_by(low, high, step(low, high, want))
 }
 
-fn ticks_by(low: f64, high: f64, step: f64) -> Ticks {
+pub(crate) fn ticks_by(low: f64, high: f64, step: f64) -> Ticks {
     let first = (low / step - 1e-9).ceil();
     let last = (high / step + 1e-9).floor();
     let count = (last - first).clamp(0.0, 200.0) as usize;
@@ -101,7 +101,7 @@ fn ticks_by(low: f64, high: f64, step: f64) -> Ticks {
 }
 
 /// A typographic minus, and no minus zero.
-fn signed(text: String) -> String {
+pub(crate) fn signed(text: String) -> String {
     match text.strip_prefix('-') {
         Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_string(),
         Some(rest) => format!("\u{2212}{rest}"),

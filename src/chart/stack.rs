@@ -3,7 +3,7 @@
 use super::data::{Axis, Series};
 use super::panel::{Panel, rgb, wide};
 use super::place::{Ground, place};
-use super::scale::{Ticks, drawable, extent, opened, rounded_ticks, ticks};
+use super::scale::{Ticks, drawable, extent, opened, printed, rounded_ticks, ticks, ticks_by};
 use super::sheet::{Pen, Rect, Sheet};
 use super::spread::{needed, spread};
 use super::style::*;
@@ -171,6 +171,8 @@ pub(crate) struct Stack {
     pub(crate) subtitle: String,
     pub(crate) x: Axis,
     pub(crate) x_limits: Option<(f64, f64)>,
+    /// Distance of the ticks on x where round numbers are not the natural ones, as on a crank.
+    pub(crate) x_step: Option<f64>,
     pub(crate) panes: Vec<Pane>,
 }
 
@@ -203,7 +205,14 @@ const LINE: f64 = LABEL * LEADING;
 
 impl Stack {
     pub(crate) fn new(title: &str, x: Axis) -> Stack {
-        Stack { title: title.to_string(), subtitle: String::new(), x, x_limits: None, panes: Vec::new() }
+        Stack {
+            title: title.to_string(),
+            subtitle: String::new(),
+            x,
+            x_limits: None,
+            x_step: None,
+            panes: Vec::new(),
+        }
     }
 
     pub(crate) fn draw(&self, description: &str) -> Drawn {
@@ -251,7 +260,7 @@ impl Stack {
                 let fixed = pane.limits.filter(|(low, high)| drawable(*low) && drawable(*high) && low < high);
                 let (low, high, marks) = match fixed {
                     Some((low, high)) => (low, high, ticks(low, high, want)),
-                    None => rounded_ticks(extent(pane.y_values()), want),
+                    None => rounded_ticks(from_near_zero(extent(pane.y_values())), want),
                 };
                 let range = (low, high);
                 if pane.bare {
@@ -269,7 +278,10 @@ impl Stack {
             + 20.0;
 
         let span = (left, WIDTH - right);
-        let x_ticks = fitting(x_range, span);
+        let x_ticks = match self.x_step {
+            Some(step) => ticks_by(x_range.0, x_range.1, step),
+            None => with_ends(fitting(x_range, span), x_range, span),
+        };
         // The outermost tick labels may stick out of the panel; leave them room.
         let half = |label: Option<&String>| label.map_or(0.0, |l| text_width(l, TICK, false) / 2.0);
         let span = (
@@ -473,6 +485,37 @@ pub(crate) fn fitting(range: (f64, f64), span: (f64, f64)) -> Ticks {
         }
         want -= 1;
     }
+}
+
+/// Ticks and, where there is room, the ends of the range: the reader of a sweep looks for where it stops.
+fn with_ends(mut found: Ticks, range: (f64, f64), span: (f64, f64)) -> Ticks {
+    if found.power != 0 {
+        return found;
+    }
+    let place = |at: f64| (at - range.0) / (range.1 - range.0) * (span.1 - span.0);
+    for (end, last) in [(range.0, false), (range.1, true)] {
+        let label = printed(end, 4);
+        let short = label.chars().filter(char::is_ascii_digit).count() <= 3;
+        let round = short || end.fract() == 0.0;
+        let exact =
+            label.replace('\u{2212}', "-").parse::<f64>().is_ok_and(|x| (x - end).abs() <= 1e-9 * end.abs());
+        let beside = if last { found.at.len().checked_sub(1) } else { (!found.at.is_empty()).then_some(0) };
+        let clear = beside.is_none_or(|i| {
+            let both = text_width(&label, TICK, false) + text_width(&found.labels[i], TICK, false);
+            (place(end) - place(found.at[i])).abs() >= both / 2.0 + 8.0
+        });
+        if round && exact && clear {
+            let i = if last { found.at.len() } else { 0 };
+            found.at.insert(i, end);
+            found.labels.insert(i, label);
+        }
+    }
+    found
+}
+
+/// A range that nearly reaches down to zero is drawn from zero: its bottom would look like nothing.
+fn from_near_zero(extent: Option<(f64, f64)>) -> Option<(f64, f64)> {
+    extent.map(|(low, high)| if low > 0.0 && low < 0.2 * high { (0.0, high) } else { (low, high) })
 }
 
 /// Diagonal hatching of an area.
@@ -815,8 +858,14 @@ fn write_labels(sheet: &mut Sheet, pane: &Pane, panel: &Panel) -> Vec<String> {
             let lines = wrap(label, LABEL, false, (area.width() - 10.0).max(40.0), 3);
             let ground = Ground { inside: area, busy: &busy };
             let pen = Pen::new(LABEL).colour(tone.line()).rim();
-            // The calm corner of a failing zone is the far one from the limit.
-            let corner = (area.x1 - 8.0, area.y0 + 6.0);
+            // The emptier corner on the right: the label of a zone should not be squeezed between curves.
+            let crowd = |y0: f64| {
+                let box_ = Rect::new((area.x1 - 130.0).max(area.x0), y0, area.x1, y0 + 56.0);
+                busy.iter().filter(|p| box_.contains(**p)).count()
+            };
+            let (top, foot) = (area.y0 + 6.0, area.y1 - 56.0);
+            let corner = if foot > top && crowd(foot) < crowd(area.y0) { area.y1 - 8.0 } else { top };
+            let corner = (area.x1 - 8.0, corner);
             if !place(sheet, &ground, corner, &lines, pen, false) {
                 lost.push(format!("Shaded region: {label}"));
             }

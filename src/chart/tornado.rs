@@ -36,6 +36,7 @@ pub struct Tornado {
     nominal: f64,
     levers: Vec<Lever>,
     limit: Option<(f64, String)>,
+    centre: String,
 }
 
 impl Tornado {
@@ -48,7 +49,14 @@ impl Tornado {
             nominal,
             levers: Vec::new(),
             limit: None,
+            centre: String::from("nominal"),
         }
+    }
+
+    /// What the answer in the middle is called; "nominal" unless said.
+    pub fn centre_called(mut self, name: &str) -> Tornado {
+        self.centre = name.to_string();
+        self
     }
 
     /// One sentence below the title.
@@ -142,7 +150,42 @@ impl Chart for Tornado {
     }
 }
 
+/// A number with this many figures.
+fn round_to(value: f64, digits: i32) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let scale = 10f64.powi(digits - 1 - value.abs().log10().floor() as i32);
+    (value * scale).round() / scale
+}
+
+/// Two slanted cuts near the end of a bar: it goes on.
+fn break_mark(sheet: &mut Sheet, x: f64, centre: f64, inwards: f64) {
+    for shift in [8.0, 14.0] {
+        let at = x + inwards * shift;
+        let (from, to) = ((at - 4.0, centre + 0.32 * ROW), (at + 4.0, centre - 0.32 * ROW));
+        sheet.line(from, to, PAPER, 4.5, &[]);
+        sheet.line((from.0 - 2.2, from.1), (to.0 - 2.2, to.1), INK, 1.0, &[]);
+        sheet.line((from.0 + 2.2, from.1), (to.0 + 2.2, to.1), INK, 1.0, &[]);
+    }
+}
+
 impl Tornado {
+    /// Where bars are cut so that one long bar does not squeeze the others: half as far again as the second longest.
+    fn reach(&self, levers: &[&Lever]) -> Option<(f64, f64)> {
+        if !drawable(self.nominal) || levers.len() < 3 {
+            return None;
+        }
+        let mut far: Vec<f64> = levers
+            .iter()
+            .map(|l| (l.low.1 - self.nominal).abs().max((l.high.1 - self.nominal).abs()))
+            .collect();
+        far.sort_by(|a, b| b.total_cmp(a));
+        let limit = self.limit.as_ref().map_or(0.0, |(at, _)| (at - self.nominal).abs());
+        let most = 1.5 * far[1].max(limit);
+        (far[0] > 2.5 * far[1].max(limit) && most > 0.0).then(|| (self.nominal - most, self.nominal + most))
+    }
+
     fn picture(&self, levers: &[&Lever], description: &str) -> String {
         let mut sheet = Sheet::new(WIDTH);
         let top = heading(&mut sheet, &self.title, &self.subtitle);
@@ -151,14 +194,23 @@ impl Tornado {
         let widest = |texts: &mut dyn Iterator<Item = f64>| texts.fold(0.0, f64::max);
         let names = widest(&mut labels.iter().flatten().map(|l| text_width(l, LABEL, false)));
         let one = |text: &str| wrap(text, END, false, WIDTH * 0.14, 1).pop().unwrap_or_default();
+        let reach = self.reach(levers);
+        // A bar that is cut short says how far it goes.
+        let end = |(input, answer): &(String, f64)| match reach {
+            Some((low, high)) if *answer < low || *answer > high => {
+                one(&format!("{input}: {}", self.axis.value(round_to(*answer, 2))))
+            }
+            _ => one(input),
+        };
         let ends = widest(
-            &mut levers.iter().flat_map(|l| [&l.low.0, &l.high.0]).map(|t| text_width(&one(t), END, false)),
+            &mut levers.iter().flat_map(|l| [&l.low, &l.high]).map(|e| text_width(&end(e), END, false)),
         );
         let values = levers
             .iter()
             .flat_map(|l| [l.low.1, l.high.1])
             .chain([self.nominal])
-            .chain(self.limit.as_ref().map(|l| l.0));
+            .chain(self.limit.as_ref().map(|l| l.0))
+            .map(|v| reach.map_or(v, |(low, high)| v.clamp(low, high)));
         let range = rounded(extent(values), 6);
         let nominal = if drawable(self.nominal) { self.nominal } else { (range.0 + range.1) / 2.0 };
         // End texts stand outside the bars: give them room beyond the panel.
@@ -170,6 +222,7 @@ impl Tornado {
             y: (0.0, levers.len().max(1) as f64),
         };
         let area = panel.area;
+        let shown = |v: f64| reach.map_or(v, |(low, high)| v.clamp(low, high));
         let ticks = fitting(range, (area.x0, area.x1));
         sheet.raw(&panel.paint(&[], true, |canvas| {
             let pale = rgb(GRID).stroke_width(10);
@@ -180,6 +233,7 @@ impl Tornado {
             for (number, lever) in levers.iter().enumerate() {
                 let middle = rows - 0.5 - number as f64;
                 for (value, colour) in [(lever.low.1, COLOURS[1]), (lever.high.1, COLOURS[0])] {
+                    let value = shown(value);
                     let corners = [(nominal, middle - 0.24), (value, middle + 0.24)];
                     canvas.draw_series([Rectangle::new(corners, rgb(colour).mix(0.55).filled())])?;
                 }
@@ -195,7 +249,19 @@ impl Tornado {
                 sheet.text(at, y, Pen::new(LABEL).middle().colour(colour), &line);
             }
         };
-        flag(&mut sheet, x, y0 - 12.0, &format!("nominal {}", self.axis.value(self.nominal)), INK);
+        let middle = format!("{} {}", self.centre, self.axis.value(round_to(self.nominal, 3)));
+        // The limit's line comes down through this row: the name keeps to the other side of it.
+        let middle = wrap(&middle, LABEL, false, WIDTH - 24.0, 1).pop().unwrap_or_default();
+        let half = text_width(&middle, LABEL, false) / 2.0;
+        let aside = match &self.limit {
+            Some((at, _)) if drawable(*at) && (panel.px(*at) - x).abs() < half + 6.0 => {
+                let side = if panel.px(*at) <= x { 1.0 } else { -1.0 };
+                let away = (panel.px(*at) + side * (half + 6.0)).clamp(half + 8.0, WIDTH - half - 8.0);
+                if side > 0.0 { away.max(x) } else { away.min(x) }
+            }
+            _ => x,
+        };
+        flag(&mut sheet, aside, y0 - 12.0, &middle, INK);
         if let Some((at, label)) = &self.limit
             && drawable(*at)
         {
@@ -206,7 +272,7 @@ impl Tornado {
         for (number, lever) in levers.iter().enumerate() {
             let centre = y0 + ROW * (number as f64 + 0.5);
             let bar = |value: f64| {
-                let (a, b) = (panel.px(nominal), panel.px(value));
+                let (a, b) = (panel.px(nominal), panel.px(shown(value)));
                 Rect::new(a.min(b), centre - 0.24 * ROW, a.max(b), centre + 0.24 * ROW)
             };
             hatch(&mut sheet, bar(lever.low.1), COLOURS[1]);
@@ -214,9 +280,19 @@ impl Tornado {
             sheet.rect(bar(lever.high.1), &format!("fill=\"none\" stroke=\"{}\"", COLOURS[0]));
             // The end that lies further left writes to the left; both on one side: they share a side by
             // reaching out from the outer and from the nominal line.
+            for value in [lever.low.1, lever.high.1] {
+                if shown(value) != value {
+                    break_mark(
+                        &mut sheet,
+                        panel.px(shown(value)),
+                        centre,
+                        if value < nominal { 1.0 } else { -1.0 },
+                    );
+                }
+            }
             let mut ends = [
-                (lever.low.1, one(&lever.low.0), TEXT_COLOURS[1]),
-                (lever.high.1, one(&lever.high.0), TEXT_COLOURS[0]),
+                (shown(lever.low.1), end(&lever.low), TEXT_COLOURS[1]),
+                (shown(lever.high.1), end(&lever.high), TEXT_COLOURS[0]),
             ];
             ends.sort_by(|a, b| a.0.total_cmp(&b.0));
             let base = centre + 0.36 * END;

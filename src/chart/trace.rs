@@ -50,6 +50,30 @@ impl Trace {
         self
     }
 
+    /// Readings of a logger in the channel added last: a mark for each, no line between them.
+    pub fn readings(self, series: Series) -> Trace {
+        let number = self.stack.panes.last().map_or(0, |pane| pane.items.len());
+        self.on_last([Item::Points {
+            points: series.x.iter().copied().zip(series.y.iter().copied()).collect(),
+            look: look(number),
+            label: Some(series.label.clone()),
+            scale: 1.1,
+        }])
+    }
+
+    /// A band about one series of the channel added last, counted from zero, in its look: what ripple it carries.
+    pub fn swing(self, number: usize, low: Series, high: Series) -> Trace {
+        self.on_last([Item::Band { x: low.x, low: low.y, high: high.y, look: look(number), label: None }])
+    }
+
+    /// Makes the channel added last this many times as high.
+    pub fn taller(mut self, times: f64) -> Trace {
+        if let Some(pane) = self.stack.panes.last_mut() {
+            pane.height *= times;
+        }
+        self
+    }
+
     fn on_last(mut self, items: impl IntoIterator<Item = Item>) -> Trace {
         if let Some(pane) = self.stack.panes.last_mut() {
             pane.items.extend(items);

@@ -76,8 +76,9 @@ pub fn explain(point: &Point, figure: &str) -> Result<Working> {
     let steps = chain.iter().map(|step| step(point)).collect::<Result<Vec<_>>>()?;
     let at = crate::quantity::Amount::new(point.operating.speed, crate::quantity::Dim::AngularVelocity);
     let boost = crate::quantity::Amount::new(point.operating.boost, crate::quantity::Dim::Pressure).gauge();
+    let article = if figure == "lambda" { "" } else { "the " };
     Ok(Working {
-        title: format!("How {figure} comes about: {} at {at}, manifold {boost}", point.build),
+        title: format!("How {article}{figure} comes about: {} at {at}, manifold {boost}", point.build),
         steps,
     })
 }

@@ -20,13 +20,13 @@ pub fn verdict_word(v: Verdict) -> &'static str {
     }
 }
 
-/// How much is left, in words: a share, or how many times over.
+/// How much is left, in words.
 #[must_use]
 pub fn margin_words(margin: f64) -> String {
     if !margin.is_finite() {
         "–".to_owned()
-    } else if margin >= 2.0 {
-        format!("{:.1} times over", 1.0 + margin)
+    } else if margin >= 1.0 {
+        format!("{:+.0} %", 100.0 * margin)
     } else {
         format!("{:+.1} %", 100.0 * margin).replace('-', "−")
     }
@@ -130,21 +130,40 @@ pub fn readings(p: &Point) -> Table {
     t
 }
 
+/// The sentence with a capital.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// The checks of an operating point, what limits it, and what each part costs.
 #[must_use]
 pub fn checks(l: &Limits) -> Table {
     let mut t = Table::new("What limits it", &["check", "part", "found", "limit", "left", "verdict"]);
     for c in &l.checks {
+        let headroom = c.name == "supply headroom";
+        let share = headroom || c.name == "injector duty";
+        let show = |a: Amount| {
+            if share { format!("{:.1} %", 100.0 * a.si).replace('-', "−") } else { a.to_string() }
+        };
         t.row([
             c.name.to_owned(),
-            c.part.clone(),
-            c.found.to_string(),
-            c.limit.to_string(),
-            margin_words(c.margin),
+            if headroom { "the whole supply".to_owned() } else { c.part.clone() },
+            show(c.found),
+            show(c.limit),
+            // A headroom is a share already: what is left to its limit are points.
+            if headroom {
+                format!("{:+.1} points", 100.0 * (c.found.si - c.limit.si)).replace('-', "−")
+            } else {
+                margin_words(c.margin)
+            },
             verdict_word(c.verdict).to_owned(),
         ]);
     }
-    t.note(format!("Limiting part: {}. {}.", l.part, l.sentence));
+    t.note(match l.sentence.strip_prefix(l.part.as_str()) {
+        Some(rest) => format!("Limiting part: {}, which{rest}.", l.part),
+        None => format!("Limiting part: {}. {}.", l.part, capital(&l.sentence)),
+    });
     if l.headroom.is_finite() {
         t.note(format!(
             "Supply headroom {} ({} available at {}, {} asked).",
@@ -154,10 +173,18 @@ pub fn checks(l: &Limits) -> Table {
             amount(l.asked, Dim::VolumeRate).echo()
         ));
     }
-    for c in &l.costs {
-        t.note(format!("  {} costs {} of supply ({}).", c.part, amount(c.gain, Dim::VolumeRate), c.change));
+    if !l.costs.is_empty() {
+        let costs: Vec<String> = l
+            .costs
+            .iter()
+            .map(|c| format!("{} {} ({})", c.part, amount(c.gain, Dim::VolumeRate), c.change))
+            .collect();
+        t.note(format!("What each part costs the supply: {}.", costs.join("; ")));
     }
-    t.note("Limits are common practice, no source.");
+    t.note(
+        "Limits are common practice, no source. WARN: past what is comfortable, not past what parts can do. \
+         Injectors are designed for 85 % duty and limited at 90 %.",
+    );
     t
 }
 

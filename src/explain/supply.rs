@@ -21,7 +21,7 @@ pub(super) fn pump_voltage(p: &Point) -> Result<Step> {
         name: "Voltage at the pump: the supply less what both wires take",
         tex: "U_p",
         text: "U_p",
-        formula_tex: "<u> - <i>\\,\\frac{<rf> + <rb>}{1000}",
+        formula_tex: "<u> - <i>\\,\\dfrac{<rf> + <rb>}{1000}",
         formula: "<u> - <i> * (<rf> + <rb>) / 1000",
         terms: vec![
             term("u", "U_s", "U_s", p.supply, "V", "supply"),

@@ -56,6 +56,14 @@ pub enum Flavour {
 }
 
 impl Dim {
+    /// The name with its article, for sentences: "an angle", "a pressure".
+    #[must_use]
+    pub fn with_article(self) -> String {
+        let name = self.name();
+        let article = if name.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" };
+        format!("{article} {name}")
+    }
+
     /// The name in words, for messages and tables.
     #[must_use]
     pub fn name(self) -> &'static str {

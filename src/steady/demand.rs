@@ -68,7 +68,7 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
             Kind::Range,
             format!("a manifold at {} is near vacuum", Amount::new(manifold, Dim::Pressure).absolute()),
         )
-        .next("give the manifold pressure above ambient: vacuum is negative and less than the ambient"));
+        .next("give the manifold pressure above ambient; a vacuum is negative, and cannot be deeper than the ambient pressure"));
     }
     let outside = around.si("temperature");
     let pressure_ratio = engine::pressure_ratio(

@@ -101,7 +101,7 @@ pub struct Limits {
     pub headroom: f64,
     /// The pressure that must be held at the junction, gauge, Pa.
     pub held: f64,
-    /// What each part costs the supply, dearest first.
+    /// What each part costs the supply, costliest first.
     pub costs: Vec<Cost>,
     /// The part that runs out first.
     pub part: String,
@@ -341,7 +341,7 @@ fn verdict(
         let all: f64 = costs.iter().map(|c| c.gain).sum();
         let why = match costs.first() {
             Some(c) => format!(
-                "no single part mends it (dearest: {} at {}, all together {})",
+                "no single part mends it (the costliest in flow: {} at {}, all together {})",
                 c.part,
                 flow(c.gain),
                 flow(all)
@@ -369,9 +369,14 @@ fn verdict(
         Some(c) => (
             c.part.clone(),
             if c.margin < 2.0 {
-                format!("{} runs out first ({}): {:.0} % more fuel is left", c.part, c.name, 100.0 * c.margin)
+                format!(
+                    "{} first ({}): {:.0} % more fuel is left",
+                    runs_out(&c.part),
+                    c.name,
+                    100.0 * c.margin
+                )
             } else {
-                format!("{} runs out first ({}), at {:.0} times this fuel", c.part, c.name, 1.0 + c.margin)
+                format!("{} first ({}), at {:.0} times this fuel", runs_out(&c.part), c.name, 1.0 + c.margin)
             },
         ),
         None => (
@@ -383,6 +388,11 @@ fn verdict(
             },
         ),
     }
+}
+
+/// "main pump runs out", "injectors run out".
+fn runs_out(part: &str) -> String {
+    format!("{part} {} out", if part.ends_with('s') { "run" } else { "runs" })
 }
 
 /// What is left in other words: by how much speed, boost or base could rise before the supply is short.

@@ -104,7 +104,7 @@ impl fmt::Display for Stopped {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Finished => write!(f, "ran to its end"),
-            Self::Until { t } => write!(f, "the condition was met at {t:.6} s"),
+            Self::Until { t } => write!(f, "the condition was met at {t:.4} s"),
             Self::RanDry { t, place } => write!(f, "{place} ran dry at {t:.6} s"),
             Self::Cancelled { t } => write!(f, "cancelled at {t:.6} s"),
             Self::BlewUp { t, channel } => {

@@ -1,7 +1,7 @@
 //! Predict first, then look; and check cells that say why an answer is off.
 
 use super::stop;
-use crate::quantity::{Amount, Dim, Shown, unit};
+use crate::quantity::{Amount, Dim, Shown, round_plainly, round_to_digits, unit};
 use crate::rich::{Bundle, Rich};
 
 /// What a learner wrote: a number with a unit, not yet held against anything.
@@ -29,17 +29,55 @@ fn listen(text: &str) -> Said {
     }
 }
 
+/// How an answer may be written: in the unit that the question names, else in the one that fits the size of the answer.
+fn example(question: &str, wanted: Amount) -> String {
+    let dim = wanted.dim;
+    if dim == Dim::Ratio {
+        return if question.contains('%') || question.contains("percent") {
+            "such as \"25 %\"".to_owned()
+        } else {
+            "such as \"0.25\" or \"25 %\"".to_owned()
+        };
+    }
+    let named = question
+        .split(|c: char| c.is_whitespace() || ",;:()?".contains(c))
+        .filter(|word| !word.is_empty())
+        .find_map(|word| unit::find(word, dim));
+    let fits = match dim {
+        Dim::Time if wanted.si.abs() >= 1.0 => unit::find("s", dim),
+        Dim::Pressure if wanted.si.abs() < 0.2e5 => unit::find("kPa", dim),
+        _ => None,
+    };
+    let unit = named.or(fits).unwrap_or(dim.shown_in());
+    format!("such as \"2.5 {}\"", unit.symbol)
+}
+
+/// A value in the unit that the answer was written in.
+fn as_written(value: Amount, said: &Said) -> String {
+    let Said::Number { unit: symbol, .. } = said else { return value.to_string() };
+    if symbol == "%" && value.dim == Dim::Ratio {
+        let percent = 100.0 * value.si;
+        let digits = if percent.abs() < 1.0 { 2 } else { 3 };
+        return format!("{} %", round_to_digits(percent, digits));
+    }
+    match value.in_unit(symbol) {
+        Some(there) => there.to_string(),
+        None => value.to_string(),
+    }
+}
+
 /// The answer in SI as the quantity that is asked for, or a kind word on why it cannot be read so.
-fn understand(said: &Said, dim: Dim) -> Result<f64, String> {
-    let example = |d: Dim| format!("{}", Amount::new(d.shown_in().factor * 2.5 + d.shown_in().offset, d));
+fn understand(said: &Said, question: &str, wanted: Amount) -> Result<f64, String> {
+    let dim = wanted.dim;
+    let needs = if dim == Dim::Ratio { "a number" } else { "a number with its unit" };
     match said {
         Said::Nothing => Err(format!(
-            "Nothing is written yet. Write a number with its unit between the quotes, such as \"{}\"; a rough guess is fine.",
-            example(dim)
+            "Nothing is written yet. Write {needs} between the quotes, {}; a rough guess is fine.",
+            example(question, wanted)
         )),
         Said::Other(text) => Err(format!(
-            "\"{text}\" does not start with a number. Write it as a number and a unit, such as \"{}\".",
-            example(dim)
+            "\"{text}\" does not start with a number. Write {needs}, {}.",
+            example(question, wanted)
         )),
         Said::Number { number, unit: u } => {
             if let Some(found) = unit::find(u, dim) {
@@ -54,9 +92,9 @@ fn understand(said: &Said, dim: Dim) -> Result<f64, String> {
             }
             match unit::dims_of(u).next() {
                 Some(other) => Err(format!(
-                    "\"{u}\" measures {}, and the question asks for a {}. Units that fit: {}.",
+                    "\"{u}\" measures {}, and the question asks for {}. Units that fit: {}.",
                     other.name(),
-                    dim.name(),
+                    dim.with_article(),
                     unit::accepted(dim)
                 )),
                 None => Err(format!(
@@ -74,27 +112,59 @@ pub struct Prediction {
     question: String,
     said: Said,
     text: String,
+    close: Option<String>,
 }
 
 /// Keeps a prediction: `predict("difference pressure at 1.4 bar boost", "1.6 bar")`.
 #[must_use]
 pub fn predict(question: &str, answer: &str) -> Prediction {
-    Prediction { question: question.to_owned(), said: listen(answer), text: answer.trim().to_owned() }
+    let (question, text) = (question.to_owned(), answer.trim().to_owned());
+    Prediction { question, said: listen(answer), text, close: None }
 }
 
+/// A guess this much off the value, as a part of it, is spot on; and this much is close, unless the lesson says.
+const SPOT_ON: f64 = 0.02;
+const CLOSE: f64 = 0.10;
+
 impl Prediction {
+    /// How far off still counts as close: `"0.1 V"`, or `"3 %"` of the value. Without, a tenth of the value does, which
+    /// would praise the very belief that a lesson is about where the difference it teaches is small.
+    #[must_use]
+    pub fn close_within(mut self, off: &str) -> Self {
+        self.close = Some(off.trim().to_owned());
+        self
+    }
+
+    /// The same as a part of the value.
+    fn close(&self, found: Amount) -> f64 {
+        let Some(text) = &self.close else { return CLOSE };
+        let read = match text.strip_suffix('%') {
+            Some(percent) => percent.trim().parse::<f64>().ok().map(|p| p / 100.0),
+            // A difference of temperatures is no temperature: its zero is zero.
+            None => unit::read(text, found.dim).ok().map(|r| (r.si - r.unit.offset) / found.si.abs()),
+        };
+        match read {
+            Some(close) if close > 0.0 => close,
+            _ => stop(format!(
+                "\"{text}\" does not say how far off {} may be\n  write {} above zero, or a percentage",
+                found,
+                found.dim.with_article()
+            )),
+        }
+    }
+
     /// Holds the prediction beside what came out: you said, it is, because.
     #[must_use]
     pub fn compare(&self, found: impl Shown, because: &str) -> Compared {
         let found = found.amount();
-        let words = match understand(&self.said, found.dim) {
+        let words = match understand(&self.said, &self.question, found) {
             Err(kind) => kind,
             Ok(si) => {
-                let said = Amount { si, ..found };
-                let off = relative(si, found.si);
+                let (said, off, close) = (&self.text, relative(si, found.si), self.close(found));
                 match off {
-                    o if o.abs() < 0.02 => "Spot on.".to_owned(),
-                    o if o.abs() < 0.10 => format!("Close: {} off by {}.", said, percent(o)),
+                    o if o.abs() < SPOT_ON.min(0.25 * close) => "Spot on.".to_owned(),
+                    o if o.abs() < close => format!("Close: {said} is {}.", too(o)),
+                    o if o.abs() < 0.33 => format!("{said} is {}: worth finding out why.", too(o)),
                     o => format!("{said} is {} the value: worth finding out why.", ratio_words(o)),
                 }
             }
@@ -102,7 +172,7 @@ impl Prediction {
         Compared {
             question: self.question.clone(),
             said: if self.text.is_empty() { "nothing yet".to_owned() } else { self.text.clone() },
-            found: found.to_string(),
+            found: as_written(found, &self.said),
             words,
             because: because.to_owned(),
         }
@@ -116,7 +186,8 @@ impl Rich for Prediction {
             Said::Other(t) => format!("\"{t}\" does not start with a number. Write a number and a unit, such as \"2.5 bar\"."),
             Said::Number { .. } => format!("You say {}. Kept: it will be shown beside the result.", self.text),
         };
-        Bundle::text(format!("{}\n{words}", self.question)).markdown(format!("**{}** {words}", self.question))
+        Bundle::text(format!("{}\n{words}", self.question))
+            .markdown(format!("**{}**\n\n{words}", self.question))
     }
 }
 
@@ -192,7 +263,7 @@ impl Question {
     #[must_use]
     pub fn against(self, right: impl Shown) -> Feedback {
         let right = right.amount();
-        let verdict = match understand(&self.said, right.dim) {
+        let verdict = match understand(&self.said, &self.question, right) {
             Err(kind) => (false, kind),
             Ok(si) => self.judge(si, right),
         };
@@ -202,9 +273,9 @@ impl Question {
     fn judge(&self, si: f64, right: Amount) -> (bool, String) {
         let near = |x: f64, y: f64| relative(x, y).abs() <= self.within;
         if near(si, right.si) {
-            return (true, format!("Right: it is {right}."));
+            return (true, format!("Right: it is {}.", as_written(right, &self.said)));
         }
-        let said = Amount { si, ..right };
+        let said = as_written(Amount { si, ..right }, &self.said);
         for (wrong, word) in &self.usual {
             if wrong.dim == right.dim && near(si, wrong.si) {
                 return (false, format!("Not {said}. {word}"));
@@ -223,6 +294,7 @@ impl Question {
             );
         }
         if right.dim == Dim::Ratio && near(si / 100.0, right.si) {
+            let si = round_plainly(si, 6);
             return (false, format!("{si} is a hundred times the value: write it with % or as a fraction."));
         }
         if near(-si, right.si) {
@@ -273,8 +345,15 @@ fn relative(x: f64, of: f64) -> f64 {
     if of == 0.0 { if x == 0.0 { 0.0 } else { f64::INFINITY } } else { (x - of) / of.abs() }
 }
 
+/// "6 % too high", "0.4 % too low".
+fn too(off: f64) -> String {
+    let percent = 100.0 * off.abs();
+    let percent = if percent < 1.0 { format!("{percent:.1}") } else { format!("{percent:.0}") };
+    format!("{percent} % too {}", if off > 0.0 { "high" } else { "low" })
+}
+
 fn percent(o: f64) -> String {
-    format!("{:+.0} %", 100.0 * o).replace('-', "−")
+    format!("{:.0} %", 100.0 * o)
 }
 
 /// How an answer that is off by this share of the value compares with it.
@@ -286,8 +365,8 @@ fn ratio_words(off: f64) -> String {
         r if r < 0.0 => "of the other sign than".to_owned(),
         r if r > 1.5 => format!("{r:.1} times"),
         r if r < 0.67 => format!("only {r:.2} times"),
-        _ if off > 0.0 => format!("{} above", percent(off).trim_start_matches('+')),
-        _ => format!("{} below", percent(-off).trim_start_matches('+')),
+        _ if off > 0.0 => format!("{} above", percent(off)),
+        _ => format!("{} below", percent(-off)),
     }
 }
 

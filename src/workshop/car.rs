@@ -204,8 +204,7 @@ impl Car {
             self.name(),
             "boost",
             crate::quantity::Dim::Pressure,
-            from.quantity().value,
-            to.quantity().value,
+            (from.quantity().value, to.quantity().value),
             57,
             |x| Reading::of(&self.build, ask(x)),
         )
@@ -221,8 +220,7 @@ impl Car {
             self.name(),
             "engine speed",
             crate::quantity::Dim::AngularVelocity,
-            from.quantity().value,
-            to.quantity().value,
+            (from.quantity().value, to.quantity().value),
             121,
             |w| {
                 let boost = self.build.full_load_boost(w)?;
@@ -249,15 +247,20 @@ impl Car {
 
     fn sweep(&self, path: &str, from: &str, to: &str, op: Operating) -> Run {
         let (low, high) = (self.with(path, from), self.with(path, to));
-        let (low, high, dim) = match (low.build.parameter(path), high.build.parameter(path)) {
-            (Ok(l), Ok(h)) => (l.si, h.si, l.dim),
+        let (low, high) = match (low.build.parameter(path), high.build.parameter(path)) {
+            (Ok(l), Ok(h)) => (l.amount(), h.amount()),
             (Err(e), _) | (_, Err(e)) => stop(e),
         };
-        Run::over(self.name(), &path.replace(['.', '_'], " "), dim, low, high, 57, |x| {
+        let unit = match crate::quantity::unit::read(to, low.dim) {
+            Ok(read) => read.unit,
+            Err(_) => low.dim.shown_in(),
+        };
+        Run::over(self.name(), &super::run::called(path), low.dim, (low.si, high.si), 57, |x| {
             let mut build = self.build.clone();
             build.set_si(path, x)?;
             Reading::of(&build, op)
         })
+        .drawn_in(unit, low)
     }
 
     /// What the idling car does, hose on, as one value of the build changes.

@@ -3,7 +3,7 @@
 use super::{Reading, stop};
 use crate::build::Part;
 use crate::chart::{Component, Schematic, Symbol, Vessel};
-use crate::quantity::{Amount, Dim, GaugePressure, Shown, m3_per_s, round_to_digits};
+use crate::quantity::{Amount, Dim, Shown, m3_per_s, round_to_digits};
 use crate::steady::{LegState, PartState, Point};
 
 /// The circuit as it is joined, with the pressures, flows and volts of a reading.
@@ -15,7 +15,8 @@ pub fn schematic(reading: &Reading) -> Schematic {
     let Some(rail) = p.rail.as_deref() else {
         stop("this build has no rail, so there is no circuit to draw")
     };
-    let mut chart = Schematic::new("The circuit, with what this reading says").subtitle(&p.build);
+    let mut chart = Schematic::new("The circuit, with what this reading says")
+        .subtitle(&format!("{}; pressures above ambient", p.build));
     let mut places: Vec<&str> = p.junctions.keys().map(String::as_str).collect();
     places.retain(|n| *n != rail && p.legs.iter().any(|l| &l.from == n || &l.to == n) && *n != "manifold");
     places.sort_by_key(|n| match kind_of(reading, n) {
@@ -53,14 +54,17 @@ fn at_place(p: &Point, name: &str, rail: bool) -> Vec<String> {
     if let Some(pressure) = p.junctions.get(name)
         && (*pressure - p.ambient).abs() > 50.0
     {
-        out.push(GaugePressure::from_pascals(pressure - p.ambient).amount().to_string());
+        out.push(format!("{} bar", round_to_digits((pressure - p.ambient) / 1e5, 3)));
     }
     if rail && let Some(i) = p.injectors.first() {
         out.push(format!("{} taken", flow(p.injected / p.density)));
-        out.push(format!("duty {}", Amount::new(i.duty, Dim::Ratio)));
+        out.push(format!("duty {:.0} %", 100.0 * i.duty));
     }
     out
 }
+
+/// Standard gravity, m/s² (ISO 80000-3).
+const GRAVITY: f64 = 9.806_65;
 
 /// A millilitre in an hour, m³/s.
 const SEEPS: f64 = 1e-6 / 3600.0;
@@ -88,8 +92,17 @@ fn component(reading: &Reading, leg: &LegState, x: &PartState) -> Option<Compone
         made.value(&format!("{} back", flow(leg.flow))).reference(port)
     } else {
         // Losses run from pascals to bars: kPa keeps them short.
-        let kpa = round_to_digits(x.drop.abs() / 1e3, 3);
-        made.value(&format!("{} {kpa} kPa", if x.drop < 0.0 { "gives" } else { "takes" }))
+        let kpa = |pa: f64| format!("{} kPa", round_to_digits(pa.abs() / 1e3, 3));
+        let way = |pa: f64| if pa < 0.0 { "gives" } else { "takes" };
+        // A strainer gives nothing: what is gained is the fuel standing above it.
+        let level = if part.kind == "strainer" { p.density * GRAVITY * part.values.si("head") } else { 0.0 };
+        let made = if level.abs() > 1.0 {
+            made.value(&format!("fuel level {} {}", way(-level), kpa(level)))
+        } else {
+            made
+        };
+        let own = x.drop + level;
+        made.value(&format!("{} {}", way(own), kpa(own)))
     })
 }
 

@@ -122,7 +122,10 @@ impl Cycle {
         let bar = |v: Vec<f64>| v.into_iter().map(|p| p / 1e5).collect::<Vec<f64>>();
         let line = |what: &str| Series::new(what, self.angle.clone(), bar(self.values(what)));
         let mut chart = InjectionWindow::new("A port injector sees the port, not the cylinder")
-            .subtitle(&format!("{}: one cylinder, two turns", self.build))
+            .subtitle(&format!("{}: one cylinder, two turns; shaded: injector commanded open", self.build))
+            .event(180.0, "bottom")
+            .event(360.0, "top, gas changes")
+            .event(540.0, "bottom")
             .valve(self.exhaust.0, self.exhaust.1, "exhaust valve open")
             .valve(self.intake.0, self.intake.1, "intake valve open");
         let from = self.intake.0 - self.pulse;
@@ -134,7 +137,7 @@ impl Cycle {
             chart.injection(0.0, self.intake.0, "injector commanded open").injection(
                 CYCLE + from,
                 CYCLE,
-                "injector, next cycle",
+                "open for the next cycle",
             )
         };
         chart

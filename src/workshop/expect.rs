@@ -23,9 +23,9 @@ pub fn expect_gauge(reading: &Reading, figure: &str, top: impl crate::quantity::
     let top = top.amount();
     if top.dim != kind.dim {
         stop(format!(
-            "{figure} is a {}, and the top of its scale was given as a {}\n  give it as such: a pressure with bar(6.0)",
-            kind.dim.name(),
-            top.dim.name()
+            "{figure} is {}, and the top of its scale was given as {}\n  give it as such: a pressure with bar(6.0)",
+            kind.dim.with_article(),
+            top.dim.with_article()
         ))
     }
     let top = shown(Amount { si: top.si, ..kind });
@@ -52,6 +52,33 @@ pub fn expect_gauge(reading: &Reading, figure: &str, top: impl crate::quantity::
         .expect(at(0.025) - class, at(0.975) + class)
 }
 
+/// An input of a study as it is said.
+pub(super) fn human(input: &str) -> String {
+    input.replace(['.', '_'], " ")
+}
+
+/// Keys that are parts of a whole.
+const PARTS: [&str; 7] = [
+    "wear",
+    "blocked",
+    "ethanol",
+    "flow_spread",
+    "intercooler_effectiveness",
+    "flow_factor",
+    "volumetric_efficiency",
+];
+
+/// A value of an input with its unit: parts of a whole in percent, other pure numbers bare.
+pub(super) fn with_unit(input: &str, x: f64, unit: &str) -> String {
+    match unit {
+        "1" | "" if PARTS.iter().any(|p| input.ends_with(p)) => {
+            format!("{} %", round_to_digits(100.0 * x, 3))
+        }
+        "1" | "" => round_to_digits(x, 3),
+        unit => format!("{} {}", round_to_digits(x, 3), if unit == "degC" { "°C" } else { unit }),
+    }
+}
+
 /// What one input at a time does to a figure at full load, from the 5 % to the 95 % end of its stated spread, all
 /// others at their middle. Figures are those of the ways to fail: "headroom", "lambda over target", "duty" ...
 #[must_use]
@@ -66,18 +93,16 @@ pub fn tornado(car: &Car, speed: AngularVelocity, figure: &str) -> Tornado {
     let (factor, unit) = if found.unit == "1" { (100.0, "%") } else { (1.0, found.unit.as_str()) };
     let mut chart =
         Tornado::new(&format!("What moves {figure}"), Axis::new(figure, unit), found.middle * factor)
-            .subtitle(car.name());
+            .subtitle(car.name())
+            .centre_called("middle of the spreads");
     if let Some(c) = shop_criteria().into_iter().find(|c| c.output == figure) {
         let (Limit::Above(at) | Limit::Below(at)) = c.limit;
         chart = chart.limit(at * factor, &c.name);
     }
     for s in found.swings.iter().take(8) {
-        let end = |x: f64| {
-            let unit = if s.unit == "1" { "" } else { s.unit.as_str() };
-            format!("{} {unit}", round_to_digits(x, 3)).trim_end().to_owned()
-        };
+        let end = |x: f64| with_unit(&s.input, x, &s.unit);
         let (low, high) = (end(s.ends.0), end(s.ends.1));
-        chart = chart.input(&s.input, (&low, s.answers.0 * factor), (&high, s.answers.1 * factor));
+        chart = chart.input(&human(&s.input), (&low, s.answers.0 * factor), (&high, s.answers.1 * factor));
     }
     chart
 }

@@ -2,6 +2,7 @@
 
 use super::{Reading, Run, run::shown, run::title, stop};
 use crate::chart::{Axis, Crossing, Ladder, Series, Sweep};
+use crate::steady::LegState;
 
 /// One figure of several runs in one picture: `compare("lambda", &[&fixed, &one_to_one])`.
 ///
@@ -14,7 +15,7 @@ pub fn compare(figure: &str, runs: &[&Run]) -> Sweep {
     };
     let x = first.axis();
     let mut chart = Sweep::new(
-        &format!("{} as {} rises", title(figure), x.name.split(',').next().unwrap_or_default()),
+        &format!("{} over {}", title(figure), x.name.split(',').next().unwrap_or_default()),
         x.clone(),
         first.axis_of(figure),
     );
@@ -58,6 +59,14 @@ pub fn ladder(reading: &Reading) -> Ladder {
     }
     // On to the rail, leg by leg.
     while Some(&end) != p.rail.as_ref() {
+        let tees_off = |l: &&LegState| {
+            l.from == end && p.regulators.iter().any(|r| l.parts.iter().any(|x| x.name == r.name))
+        };
+        if p.legs.iter().any(|l| tees_off(&l))
+            && let Some(there) = p.junctions.get(&end)
+        {
+            chart = chart.level("at the regulator", bar(there - p.ambient));
+        }
         let Some(next) = p.legs.iter().find(|l| {
             l.from == end
                 && l.flow > 0.0
@@ -88,6 +97,8 @@ pub fn supply_and_demand(run: &Run) -> Crossing {
     }
     let asked = run.series("asked flow");
     let target = run.readings().first().map_or(f64::NAN, |r| shown(r.value("target lambda")));
+    // The car stands in the subtitle, the figure on the axis: the line needs no third name.
+    let alone = |figure: &str| Series { label: figure.to_owned(), ..run.series(figure) };
     Crossing::new(
         "What the supply can bring, and what the engine asks for",
         run.axis(),
@@ -96,6 +107,6 @@ pub fn supply_and_demand(run: &Run) -> Crossing {
     .subtitle(run.name())
     .supply(Series::new("supply at the held pressure", asked.x.clone(), supply))
     .demand(Series::new("engine asks for", asked.x.clone(), asked.y.clone()))
-    .effect(Axis::new("differential pressure", "bar"), run.series("differential pressure"))
-    .effect_with_limit(Axis::ratio("lambda"), run.series("lambda"), target * 1.03, "3 % above target")
+    .effect(Axis::new("differential pressure", "bar"), alone("differential pressure"))
+    .effect_with_limit(Axis::ratio("lambda"), alone("lambda"), target * 1.03, "3 % above target")
 }

@@ -43,5 +43,7 @@ pub fn beside_the_log(run: &Transient, channel: &str, every: Time) -> Trace {
     let truth = Series { label: "as it is".to_owned(), ..run.series(channel) };
     Trace::over_time(&format!("{}: what a log keeps", title(channel)))
         .subtitle(run.name())
-        .channel(axis(channel, kind), [truth, logged])
+        .channel(axis(channel, kind), [truth])
+        .taller(2.0)
+        .readings(logged)
 }

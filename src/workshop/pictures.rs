@@ -30,7 +30,7 @@ pub fn pump_curves(reading: &Reading, pump: &str, voltages: &[f64]) -> PumpCurve
         Axis::new("pressure rise of the pump", "bar"),
         Axis::new("flow", "L/h"),
     )
-    .subtitle(&format!("{pump} of {}: voltage at its terminals", p.build));
+    .subtitle(&format!("{pump} of {}, worn and warm as it is there: voltage at its terminals", p.build));
     let points = |volts: f64| {
         let x: Vec<f64> = (0..=40).map(|i| top * f64::from(i) / 40.0).collect();
         let y: Vec<f64> =
@@ -46,6 +46,15 @@ pub fn pump_curves(reading: &Reading, pump: &str, voltages: &[f64]) -> PumpCurve
     }
     let best = rows.iter().copied().max_by(|a, b| a.flow.total_cmp(&b.flow));
     if let Some(r) = best {
+        // The sheet's own curve: without it the rated point would lie beside every curve of a worn, warm pump.
+        let sheet = &law.pump;
+        let x: Vec<f64> = (0..=40).map(|i| top * f64::from(i) / 40.0).collect();
+        let y: Vec<f64> = x
+            .iter()
+            .map(|rise| sheet.flow_at(*rise, r.volts, 0.0, sheet.rated_viscosity).max(0.0) * 3.6e6)
+            .collect();
+        let x: Vec<f64> = x.iter().map(|rise| rise / 1e5).collect();
+        chart = chart.at_voltage(r.volts, Series::new("new, as on its sheet", x, y));
         chart = chart.rated(r.pressure / 1e5, r.flow * 3.6e6, &format!("data sheet, {:.1} V", r.volts));
     }
     chart.operating_point(
@@ -65,8 +74,11 @@ pub fn volt_ladder(reading: &Reading, pump: &str) -> Ladder {
     let Some(x) = p.pumps.iter().find(|x| x.on && x.name == pump) else {
         stop(format!("no pump \"{pump}\" runs here"))
     };
+    // From a whole volt well below what arrives: the losses are what the picture is about.
+    let foot = (x.running.volts - 0.6).floor().max(0.0);
     Ladder::new("Where each volt goes", Axis::new("voltage", "V"))
         .subtitle(&p.build)
+        .starting_at(foot)
         .level("supply", p.supply)
         .loss("feed side", x.feed_drop)
         .loss("return side", x.return_drop)
@@ -94,7 +106,10 @@ pub fn speed_boost_map(car: &Car, figure: &str) -> Map {
             if a.dim != Dim::Ratio {
                 axis = Axis::new(figure, a.dim.shown_in().symbol);
             }
-            row.push(shown(a));
+            if super::run::is_share(figure) {
+                axis = Axis::new(figure, "%");
+            }
+            row.push(if super::run::is_share(figure) { 100.0 * shown(a) } else { shown(a) });
         }
         rows.push(row);
     }
@@ -129,9 +144,18 @@ pub fn slide_supply_and_demand(
         .fold(0.0, f64::max)
         * 3.6e6;
     let top = (most / 20.0).ceil() * 20.0;
-    let mut out = Explorable::new(&path.replace(['.', '_'], " "), "");
+    // One scale over all frames, also below: else a small change is drawn as large as a large one.
+    let ends = |figure: &str, step: f64| {
+        let all = runs.iter().flat_map(|r| r.series(figure).y).filter(|y| y.is_finite());
+        let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), y| (l.min(y), h.max(y)));
+        ((low / step).floor() * step, (high / step).ceil() * step)
+    };
+    let (pressures, lambdas) = (ends("differential pressure", 0.25), ends("lambda", 0.05));
+    let mut out = Explorable::new(&super::run::called(path), "");
     for (v, f) in values.iter().zip(figures) {
-        out = out.frame(*v, &f.flow_range(0.0, top));
+        let f = f.flow_range(0.0, top);
+        let f = f.effect_range(0, pressures.0, pressures.1).effect_range(1, lambdas.0, lambdas.1);
+        out = out.frame(*v, &f);
     }
     out
 }
@@ -177,7 +201,7 @@ pub fn fuel_for_power(car: &Car, power: Power) -> VolumeRate {
 pub fn ratio_of(a: impl Shown, b: impl Shown) -> super::measure::Ratio {
     let (a, b): (Amount, Amount) = (a.amount(), b.amount());
     if a.dim != b.dim {
-        stop(format!("a {} cannot be compared with a {}", a.dim.name(), b.dim.name()));
+        stop(format!("{} cannot be compared with {}", a.dim.with_article(), b.dim.with_article()));
     }
     super::measure::ratio(a.si / b.si)
 }

@@ -4,6 +4,7 @@ use super::Reading;
 use super::measure::{Time, Volume, VolumeRate, l_per_h};
 use crate::chart::{Axis, Series, Sweep};
 use crate::part::surge_pot::{Return, net_outflow, time_to_empty};
+use crate::quantity::Shown;
 
 /// A surge pot, full, with a lift pump that fills it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,6 +19,9 @@ pub struct Pot {
 pub fn surge_pot(usable: Volume) -> Pot {
     Pot { usable, lift: l_per_h(0.0), back: Return::ToPot }
 }
+
+/// Longest time drawn, s.
+const LONGEST: f64 = 120.0;
 
 impl Pot {
     /// The same pot with a lift pump of this flow.
@@ -63,8 +67,9 @@ impl Pot {
             for i in 0..=160 {
                 let lift = top * f64::from(i) / 160.0;
                 let lasts = pot.lift(VolumeRate::from(crate::quantity::m3_per_s(lift))).empty_after(reading);
+                // The first point beyond the picture too, so that the curve leaves it instead of ending inside.
                 if let Some(t) = lasts
-                    && t.quantity().value <= 120.0
+                    && y.last().is_none_or(|last| *last <= LONGEST)
                 {
                     x.push(lift * 3.6e6);
                     y.push(t.quantity().value);
@@ -72,7 +77,8 @@ impl Pot {
             }
             Series::new(name, x, y)
         };
-        Sweep::new(
+        let (burns, moves) = (reading.engine_flow().quantity().value, reading.pump_flow().quantity().value);
+        let mut chart = Sweep::new(
             "How long a full pot lasts",
             Axis::new("flow of the lift pump", "L/h"),
             Axis::new("time until empty", "s"),
@@ -81,6 +87,13 @@ impl Pot {
         .curve(curve("return to the pot", self.return_to_pot()))
         .curve(curve("return to the tank", self.return_to_tank()))
         .x_range(0.0, top * 3.6e6)
-        .from_zero()
+        .y_range(0.0, LONGEST);
+        for (flow, what) in [(burns, "engine burns"), (moves, "pumps move")] {
+            if flow <= top {
+                chart =
+                    chart.at(flow * 3.6e6, &format!("{what} {}", crate::quantity::m3_per_s(flow).amount()));
+            }
+        }
+        chart
     }
 }

@@ -4,7 +4,7 @@ use super::{Reading, stop};
 use crate::chart::{Axis, Series};
 use crate::error::Result;
 use crate::explain::Table;
-use crate::quantity::{Amount, Dim, Flavour};
+use crate::quantity::{Amount, Dim, Flavour, unit};
 use crate::rich::{Bundle, Rich, cancelled};
 
 /// What a car does along one axis: boost, speed, or a value of the build.
@@ -12,7 +12,10 @@ use crate::rich::{Bundle, Rich, cancelled};
 pub struct Run {
     name: String,
     along: String,
-    dim: Dim,
+    /// A value of the axis, for its quantity and kind.
+    kind: Amount,
+    /// The unit in which the axis is drawn: the one in which its range was given.
+    unit: &'static unit::Unit,
     xs: Vec<f64>,
     readings: Vec<Reading>,
     cut_short: bool,
@@ -23,15 +26,15 @@ impl Run {
         name: &str,
         along: &str,
         dim: Dim,
-        from: f64,
-        to: f64,
+        (from, to): (f64, f64),
         count: usize,
         mut ask: impl FnMut(f64) -> Result<Reading>,
     ) -> Self {
         let mut run = Self {
             name: name.to_owned(),
             along: along.to_owned(),
-            dim,
+            kind: Amount::new(from, dim),
+            unit: dim.shown_in(),
             xs: Vec::new(),
             readings: Vec::new(),
             cut_short: false,
@@ -53,6 +56,20 @@ impl Run {
         run
     }
 
+    /// With the axis drawn in a unit, and of this kind of pressure.
+    pub(super) fn drawn_in(mut self, unit: &'static unit::Unit, kind: Amount) -> Self {
+        (self.unit, self.kind) = (unit, kind);
+        self
+    }
+
+    fn place(&self, si: f64) -> f64 {
+        (si - self.unit.offset) / self.unit.factor
+    }
+
+    fn at_place(&self, x: f64) -> Amount {
+        Amount { si: x * self.unit.factor + self.unit.offset, ..self.kind }
+    }
+
     /// The name of the car.
     #[must_use]
     pub fn name(&self) -> &str {
@@ -68,7 +85,7 @@ impl Run {
     /// The axis with its unit.
     #[must_use]
     pub fn axis(&self) -> Axis {
-        axis(&self.along, Amount::new(0.0, self.dim))
+        named_axis(&self.along, self.kind.flavour, self.unit.symbol)
     }
 
     /// One figure along the run, in the unit it is shown in.
@@ -77,8 +94,9 @@ impl Run {
     /// When there is no such figure; the message lists those that there are.
     #[must_use]
     pub fn series(&self, figure: &str) -> Series {
-        let x: Vec<f64> = self.xs.iter().map(|x| Amount::new(*x, self.dim).shown().number).collect();
-        let y: Vec<f64> = self.readings.iter().map(|r| shown(r.value(figure))).collect();
+        let x: Vec<f64> = self.xs.iter().map(|x| self.place(*x)).collect();
+        let scale = if is_share(figure) { 100.0 } else { 1.0 };
+        let y: Vec<f64> = self.readings.iter().map(|r| scale * shown(r.value(figure))).collect();
         Series::new(self.name.clone(), x, y)
     }
 
@@ -98,13 +116,13 @@ impl Run {
     #[must_use]
     pub fn at(&self, place: impl crate::quantity::Shown) -> &Reading {
         let a = place.amount();
-        if a.dim != self.dim {
+        if a.dim != self.kind.dim {
             stop(format!(
-                "this run goes along {}, a {}; {} was asked, a {}",
+                "this run goes along {}, {}; {} was asked, {}",
                 self.along,
-                self.dim.name(),
+                self.kind.dim.with_article(),
                 a,
-                a.dim.name()
+                a.dim.with_article()
             ));
         }
         let i = (0..self.xs.len())
@@ -122,9 +140,7 @@ impl Run {
         let (x, y) = (&s.x, &s.y);
         (1..y.len()).find(|i| y[i - 1] <= value && y[*i] > value).map(|i| {
             let f = (value - y[i - 1]) / (y[i] - y[i - 1]);
-            let at = x[i - 1] + f * (x[i] - x[i - 1]);
-            let unit = self.dim.shown_in();
-            Amount::new(at * unit.factor + unit.offset, self.dim)
+            self.at_place(x[i - 1] + f * (x[i] - x[i - 1]))
         })
     }
 
@@ -135,17 +151,31 @@ impl Run {
         let (x, y) = (&s.x, &s.y);
         (1..y.len()).find(|i| y[i - 1] >= value && y[*i] < value).map(|i| {
             let f = (value - y[i - 1]) / (y[i] - y[i - 1]);
-            let at = x[i - 1] + f * (x[i] - x[i - 1]);
-            let unit = self.dim.shown_in();
-            Amount::new(at * unit.factor + unit.offset, self.dim)
+            self.at_place(x[i - 1] + f * (x[i] - x[i - 1]))
         })
     }
 
-    /// Where the regulator shuts and the supply is short, if it does.
+    /// Where the regulator shuts and the supply is short, if it does: where supply and demand cross, by straight
+    /// lines between two points, as the figure of supply and demand marks it.
     #[must_use]
     pub fn hinge(&self) -> Option<Amount> {
         let i = self.readings.iter().position(|r| r.point().out_of_control())?;
-        Some(Amount::new(self.xs[i], self.dim))
+        let spare = |k: usize| {
+            let limits = self.readings[k].limits();
+            limits.capacity - limits.asked
+        };
+        let first = i.saturating_sub(1);
+        for k in first.max(1)..=(i + 1).min(self.xs.len() - 1) {
+            let (before, after) = (spare(k - 1), spare(k));
+            if before >= 0.0 && after < 0.0 {
+                let share = before / (before - after);
+                return Some(Amount {
+                    si: self.xs[k - 1] + share * (self.xs[k] - self.xs[k - 1]),
+                    ..self.kind
+                });
+            }
+        }
+        Some(Amount { si: self.xs[i], ..self.kind })
     }
 
     /// Where the supply runs short: the same as [`Run::hinge`] for a run that is known to have one.
@@ -168,8 +198,11 @@ impl Run {
         let mut t = Table::new(self.name.clone(), &columns);
         let step = (self.xs.len() / 12).max(1);
         for i in (0..self.xs.len()).step_by(step) {
-            let mut row = vec![Amount::new(self.xs[i], self.dim).to_string()];
-            row.extend(figures.iter().map(|f| self.readings[i].value(f).to_string()));
+            let mut row = vec![match Amount::new(self.xs[i], self.kind.dim).in_unit(self.unit.symbol) {
+                Some(x) => x.to_string(),
+                None => Amount::new(self.xs[i], self.kind.dim).to_string(),
+            }];
+            row.extend(figures.iter().map(|f| in_words(f, self.readings[i].value(f))));
             t.row(row);
         }
         if self.cut_short {
@@ -183,15 +216,49 @@ pub(super) fn shown(a: Amount) -> f64 {
     if a.dim == Dim::Ratio { a.si } else { a.shown().number }
 }
 
-pub(super) fn axis(name: &str, a: Amount) -> Axis {
-    let unit = a.dim.shown_in().symbol;
-    let kind = match a.flavour {
-        Flavour::Plain => String::new(),
-        Flavour::Gauge => ", gauge".to_owned(),
-        Flavour::Absolute => ", absolute".to_owned(),
+/// Figures that are parts of a whole and read in percent; lambda is none of them.
+pub(super) fn is_share(figure: &str) -> bool {
+    matches!(figure, "duty" | "headroom")
+}
+
+/// A value as text: shares in percent.
+pub(super) fn in_words(figure: &str, a: Amount) -> String {
+    if is_share(figure) { format!("{:.1} %", 100.0 * a.si).replace('-', "−") } else { a.to_string() }
+}
+
+fn named_axis(name: &str, flavour: Flavour, unit: &str) -> Axis {
+    let kind = match flavour {
+        Flavour::Plain => "",
+        Flavour::Gauge => ", gauge",
+        Flavour::Absolute => ", absolute",
     };
-    let name = format!("{name}{kind}");
-    if a.dim == Dim::Ratio { Axis::ratio(name) } else { Axis::new(name, unit) }
+    Axis::new(format!("{name}{kind}"), if unit == "1" { "-" } else { unit })
+}
+
+pub(super) fn axis(name: &str, a: Amount) -> Axis {
+    named_axis(name, a.flavour, if is_share(name) { "%" } else { a.dim.shown_in().symbol })
+}
+
+/// What a value of a build is called on an axis: `"main pump.feed_contacts"` is the resistance of a pump's feed contacts.
+pub(super) fn called(path: &str) -> String {
+    let (owner, key) = path.rsplit_once('.').unwrap_or(("", path));
+    let plain = key.replace('_', " ");
+    match (owner, key) {
+        (_, "feed_contacts") => format!("resistance of all feed contacts of {owner}"),
+        (_, "return_contacts") => format!("resistance of all return contacts of {owner}"),
+        ("supply", "voltage_offset") => "change of the supply voltage".to_owned(),
+        ("fuel", "vapour_pressure") => "vapour pressure at 37.8 °C".to_owned(),
+        ("control", "dead_time_error") => "dead time error of the control unit".to_owned(),
+        (_, "flow_factor") => format!("flow of {owner}, of its rating"),
+        (_, "static_flow") => format!("static flow of {owner}"),
+        (_, "blocked") => format!("blocked part of {owner}"),
+        (_, "head") => format!("fuel level above {owner}"),
+        (_, "dirt") => format!("dirt in {owner}"),
+        (_, "base") => format!("{owner} base pressure"),
+        (_, "screw") => format!("{owner} screw, in is positive"),
+        ("", _) => plain,
+        _ => format!("{owner} {plain}"),
+    }
 }
 
 impl Rich for Run {

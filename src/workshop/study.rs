@@ -203,7 +203,7 @@ pub fn what_matters(
     let percent = |x: f64| format!("{:.1} %", 100.0 * x);
     let ends = |i: &crate::study::interval::Interval| format!("{} to {}", percent(i.low), percent(i.high));
     for i in found.indices.iter().take(SHOWN) {
-        let name = i.name.clone();
+        let name = super::expect::human(&i.name);
         t.row([name, percent(i.first), ends(&i.first_interval), percent(i.total), ends(&i.total_interval)]);
     }
     if found.indices.len() > SHOWN {

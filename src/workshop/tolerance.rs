@@ -1,11 +1,13 @@
 //! One car across the tolerances of its parts: the chance of each failure, what drives it, what measuring is worth.
 
+use super::expect::{human, with_unit};
 use super::measure::{AngularVelocity, Ratio, ratio};
 use super::watched::watched;
 use super::{Car, stop};
 use crate::chart::{Axis, Histogram};
 use crate::explain::Table;
 use crate::rich::{Bundle, Rich};
+use crate::study::findings::ChanceFinding;
 use crate::study::of_build::{BuildModel, Figure, shop_criteria, shop_criteria_of};
 use crate::study::{Criterion, Plan, Question, Runs};
 
@@ -89,15 +91,14 @@ impl Tolerances {
         };
         let mut t = Table::new(
             format!("{}: where it is {way_to_fail}, what differs?", self.name),
-            &["input", "mean where it fails", "mean where it does not", "difference in spreads"],
+            &["input", "mean where it fails", "mean where it does not", "how many spreads apart"],
         );
-        let number = |x: f64| crate::quantity::round_to_digits(x, 4);
         for c in found.inputs.iter().take(8) {
             t.row([
-                c.input.clone(),
-                format!("{} {}", number(c.failing), c.unit),
-                format!("{} {}", number(c.passing), c.unit),
-                number(c.standardised),
+                human(&c.input),
+                with_unit(&c.input, c.failing, &c.unit),
+                with_unit(&c.input, c.passing, &c.unit),
+                format!("{:.2}", c.standardised).replace('-', "−"),
             ]);
         }
         t.note(format!("{} of {} draws fail.", found.failing, found.failing + found.passing));
@@ -122,7 +123,7 @@ impl Tolerances {
         for w in found.iter().take(6) {
             let chances = || w.readings.iter().map(|r| r.chance);
             t.row([
-                w.input.clone(),
+                human(&w.input),
                 percent(w.variance_drop.max(0.0)),
                 percent(chances().fold(1.0, f64::min)),
                 percent(chances().fold(0.0, f64::max)),
@@ -154,6 +155,33 @@ impl Tolerances {
     }
 }
 
+/// The chance in a sentence that a tuner can act on.
+fn sentence(c: &ChanceFinding, draws: impl std::fmt::Display, seed: impl std::fmt::Display) -> String {
+    let percent = |x: f64| format!("{:.1}", 100.0 * x);
+    match c.chance.interval {
+        None => format!("The chance of {} is not known: no run gave an answer.", c.name),
+        Some(i) => format!(
+            "The chance of {} is {} % (95 % interval {} to {} %, {draws} draws, seed {seed}).",
+            c.name,
+            percent(c.chance.value),
+            percent(i.low),
+            percent(i.high),
+        ),
+    }
+}
+
+/// Whether the interval is as narrow as was asked, and how many more draws would make it so.
+fn enough(c: &ChanceFinding, asked: f64) -> String {
+    let Some(i) = c.chance.interval else { return c.convergence.words.clone() };
+    let percent = |x: f64| crate::quantity::round_plainly(100.0 * x, 2);
+    let half = format!("±{} % (asked ±{} %)", percent(i.half_width()), percent(asked));
+    if c.convergence.enough {
+        format!("yes: {half}")
+    } else {
+        format!("no: {half}; about {} more", c.convergence.more)
+    }
+}
+
 impl Rich for Tolerances {
     fn rich(&self) -> Bundle {
         let criteria = shop_criteria_of(self.runs.plan().outputs());
@@ -174,11 +202,11 @@ impl Rich for Tolerances {
                             || "none".to_owned(),
                             |i| format!("{} to {}", percent(i.low), percent(i.high)),
                         ),
-                        c.convergence.words.clone(),
+                        enough(c, question.wanted_half_width),
                     ]);
                 }
                 if let Some(lean) = f.chances.iter().find(|c| c.name == "running lean") {
-                    t.note(lean.sentence(&f.provenance, 0.95));
+                    t.note(sentence(lean, f.provenance.runs, f.provenance.seed));
                 }
                 for n in &f.notes {
                     t.note(n.clone());

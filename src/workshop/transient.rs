@@ -163,14 +163,22 @@ impl Car {
             Err(e) => stop(e),
         };
         let mut t = Table::new("Small motions", &["mostly", "frequency", "damping ratio", "verdict"]);
-        for (m, name) in all.iter().filter(|(m, _)| m.frequency > 0.0) {
+        let mut swings: Vec<_> = all.iter().filter(|(m, _)| m.frequency > 0.0).collect();
+        swings.sort_by(|a, b| a.0.damping.total_cmp(&b.0.damping));
+        for (m, name) in swings.iter().take(MODES) {
             let verdict = if m.damping > 0.0 { "dies away" } else { "grows" };
             t.row([
-                name.clone(),
+                lump(name),
                 format!("{:.1} Hz", m.frequency),
                 format!("{:.3}", m.damping),
                 verdict.into(),
             ]);
+        }
+        if swings.len() > MODES {
+            t.note(format!("The {MODES} least damped of {} motions.", swings.len()));
+        }
+        if swings.iter().all(|(m, _)| m.damping > 0.0) {
+            t.note("All of them die away: nothing sings here. A hose is reckoned in lumps.");
         }
         t.note(
             "Smooth laws only: dry friction and stops may hold what this calls growing. Compare with a run.",
@@ -305,6 +313,43 @@ impl Transient {
             })
             .collect();
         (mean, kind)
+    }
+
+    /// A channel as mean, lowest and highest over one engine cycle, when it swings so much within a cycle that its line
+    /// would hide others; a few hundred points, as wide as a picture.
+    fn without_teeth(&self, name: &str) -> Option<[Series; 3]> {
+        let (mean, kind) = self.cycle_mean(name);
+        let (v, _) = self.values(name);
+        let (t, n) = (&self.solution.t, v.len());
+        if n < 3 {
+            return None;
+        }
+        let sample = (t[n - 1] - t[0]) / (n - 1) as f64;
+        let ends =
+            |x: &[f64]| x.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(*x), h.max(*x)));
+        let at: Vec<usize> = (0..=POINTS).map(|i| i * (n - 1) / POINTS).collect();
+        let swings: Vec<(f64, f64)> = at
+            .iter()
+            .map(|k| {
+                let rpm = self.schedule.rpm.at(t[*k]);
+                let half = if rpm > 0.0 { (60.0 / rpm / sample).round() as usize } else { 0 };
+                ends(&v[k.saturating_sub(half)..=(k + half).min(n - 1)])
+            })
+            .collect();
+        let (low, high) = ends(v);
+        let typical = swings.iter().map(|(l, h)| h - l).sum::<f64>() / swings.len() as f64;
+        if !(typical > 0.1 * (high - low)) {
+            return None;
+        }
+        let series = |values: Vec<f64>| {
+            let y: Vec<f64> = values.into_iter().map(|si| shown(Amount { si, ..kind })).collect();
+            Series::new(self.name.clone(), at.iter().map(|k| t[*k]).collect::<Vec<f64>>(), y)
+        };
+        Some([
+            series(at.iter().map(|k| mean[*k]).collect()),
+            series(swings.iter().map(|s| s.0).collect()),
+            series(swings.iter().map(|s| s.1).collect()),
+        ])
     }
 
     /// First of the last records that count as the end.
@@ -473,7 +518,7 @@ impl Transient {
         let mut t = Table::new("Where the fuel went", &["place", "volume"]);
         let volume = |si: f64| Amount::new(si, Dim::Volume).to_string();
         for (name, v) in l.ends.iter().chain(&l.injectors) {
-            t.row([name.clone(), volume(*v)]);
+            t.row([name.replace("injectors ", "injector "), volume(*v)]);
         }
         t.row(["taken up by lines and chambers".to_owned(), volume(l.stored)]);
         // Rounding differs from machine to machine.
@@ -507,6 +552,23 @@ impl Transient {
     }
 }
 
+/// Motions shown.
+const MODES: usize = 5;
+
+/// "return hose 4 flow" in words.
+fn lump(name: &str) -> String {
+    let words: Vec<&str> = name.split(' ').collect();
+    match words.as_slice() {
+        [of @ .., number, what] if !of.is_empty() && number.parse::<u32>().is_ok() => {
+            format!("{what} in lump {number} of the {}", of.join(" "))
+        }
+        _ => name.to_owned(),
+    }
+}
+
+/// Points of a line that stands for a toothed one.
+const POINTS: usize = 400;
+
 /// One channel of several runs in one picture: `compare_in_time("differential pressure", &[&a, &b])`.
 ///
 /// # Panics
@@ -519,9 +581,27 @@ pub fn compare_in_time(channel: &str, runs: &[&Transient]) -> Trace {
         )
     };
     let (_, kind) = first.values(channel);
-    let series = runs.iter().map(|r| Series { label: r.name.clone(), ..r.series(channel) });
-    Trace::over_time(&format!("{}: {channel}", title(&first.schedule.name)))
-        .channel(axis(channel, kind), series)
+    let chart = Trace::over_time(&format!("{}: {channel}", title(&first.schedule.name)));
+    let toothed: Vec<_> = runs.iter().map(|r| r.without_teeth(channel)).collect();
+    if runs.len() < 2 || toothed.iter().all(Option::is_none) {
+        let series = runs.iter().map(|r| Series { label: r.name.clone(), ..r.series(channel) });
+        return chart.channel(axis(channel, kind), series).taller(2.0);
+    }
+    // Teeth over teeth are a smear: the mean over a cycle is the line, what swings about it a pale band.
+    let line = |(r, t): (&&Transient, &Option<[Series; 3]>)| match t {
+        Some([mean, ..]) => mean.clone(),
+        None => Series { label: r.name.clone(), ..r.series(channel) },
+    };
+    let mut chart = chart
+        .subtitle("line: mean over one engine cycle; band: lowest to highest within it")
+        .channel(axis(channel, kind), runs.iter().zip(&toothed).map(line))
+        .taller(2.0);
+    for (n, swing) in toothed.into_iter().enumerate() {
+        if let Some([_, low, high]) = swing {
+            chart = chart.swing(n, low, high);
+        }
+    }
+    chart
 }
 
 impl Rich for Transient {

@@ -336,9 +336,9 @@ impl<'e> Writer<'_, '_, 'e> {
 
 /// Units, and signs like them, that stay on the line of the number before them.
 const UNITS: [&str; 44] = [
-    "%", "‰", "bar", "mbar", "kPa", "hPa", "MPa", "Pa", "psi", "inHg", "L/h", "L/min", "cc/min", "mL", "cc", "L", "V", "A",
-    "Ω", "mΩ", "W", "kW", "ms", "µs", "s", "min", "h", "rpm", "rev/min", "Hz", "kHz", "mm", "mm²", "cm", "m", "g", "kg", "g/s",
-    "kg/m³", "K", "°C", "°F", "degC", "°",
+    "%", "‰", "bar", "mbar", "kPa", "hPa", "MPa", "Pa", "psi", "inHg", "L/h", "L/min", "cc/min", "mL", "cc",
+    "L", "V", "A", "Ω", "mΩ", "W", "kW", "ms", "µs", "s", "min", "h", "rpm", "rev/min", "Hz", "kHz", "mm",
+    "mm²", "cm", "m", "g", "kg", "g/s", "kg/m³", "K", "°C", "°F", "degC", "°",
 ];
 
 /// The text with hard spaces between numbers and their units.
