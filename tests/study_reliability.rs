@@ -7,7 +7,7 @@ use railrise::study::reliability::{
     form::{Options, form},
     importance::around,
 };
-use railrise::study::{Criterion, Failure, FunctionModel, Input, Output};
+use railrise::study::{Criterion, Failure, FunctionModel, Input, Output, Plan, Question};
 
 /// A flat limit at distance beta, slanted over ten scores: P = Phi(-beta) exactly.
 fn flat(beta: f64) -> Margin<impl Fn(&[f64]) -> f64 + Sync> {
@@ -21,10 +21,11 @@ fn a_flat_limit_at_4_75_is_met_by_both_methods() {
     let limit = flat(4.75);
     let check = cross_check(&limit, 20_000, 2026, 0.95).unwrap();
     println!("{check}");
-    assert!((check.form.beta - 4.75).abs() < 1e-6 && (check.form.chance / truth - 1.0).abs() < 1e-5);
-    assert!(check.agree);
-    assert!(check.importance.interval.contains(truth) && check.subset.interval.contains(truth));
-    assert!(check.importance.cov < 0.03 && check.subset.cov < 0.3);
+    let (first, around) = (check.form.unwrap(), check.importance.unwrap());
+    assert!((first.beta - 4.75).abs() < 1e-6 && (first.chance / truth - 1.0).abs() < 1e-5);
+    assert_eq!(check.agree, Some(true));
+    assert!(around.interval.contains(truth) && check.subset.interval.contains(truth));
+    assert!(around.cov < 0.03 && check.subset.cov < 0.3);
 }
 
 #[test]
@@ -35,11 +36,12 @@ fn the_curved_limit_of_the_literature_is_met_by_both_methods() {
     let limit = Margin::new(2, |u: &[f64]| 3.5 - u[1] + 0.1 * u[0] * u[0]);
     let check = cross_check(&limit, 40_000, 7, 0.95).unwrap();
     println!("{check}");
-    assert!((check.form.beta - 3.5).abs() < 1e-5);
-    assert!(check.agree);
-    assert!(check.importance.interval.contains(PARABOLA) && check.subset.interval.contains(PARABOLA));
+    let (first, around) = (check.form.unwrap(), check.importance.unwrap());
+    assert!((first.beta - 3.5).abs() < 1e-5);
+    assert_eq!(check.agree, Some(true));
+    assert!(around.interval.contains(PARABOLA) && check.subset.interval.contains(PARABOLA));
     // First order is wrong by its curvature here, and the sampled methods see it.
-    assert!(check.form.chance / PARABOLA > 1.2);
+    assert!(first.chance / PARABOLA > 1.2);
 }
 
 #[test]
@@ -136,14 +138,15 @@ fn a_model_fails_as_rarely_through_its_own_laws() {
     let truth = normal_cdf(-((7.0_f64 / 0.72).ln() / (0.05_f64.powi(2) + 0.25).sqrt()));
     let check = cross_check(&limit, 10_000, 9, 0.95).unwrap();
     println!("{check}; truth {truth:.3e}");
-    assert!(check.importance.interval.contains(truth) && check.subset.interval.contains(truth));
+    let (first, around) = (check.form.unwrap(), check.importance.unwrap());
+    assert!(around.interval.contains(truth) && check.subset.interval.contains(truth));
     // The direction cosines name the lever: nearly all of it is the resistance.
     assert_eq!(
         limit.uncertain().iter().map(|i| i.name.as_str()).collect::<Vec<_>>(),
         ["current", "loop resistance"]
     );
-    assert!(check.form.cosines[1] > 0.99);
-    let x = limit.inputs_at(&check.form.design_point);
+    assert!(first.cosines[1] > 0.99);
+    let x = limit.inputs_at(&first.design_point);
     assert!((x[0] * x[2] - 7.0).abs() < 1e-3 && x[1] == 13.8);
     // Rank correlation rho between two lognormals: Pearson's r of the logs is 2 sin(pi rho / 6).
     let linked = ModelMargin::correlated(&model, &criterion, &[("current", "loop resistance", 0.5)]).unwrap();
@@ -197,4 +200,52 @@ fn rare_chances_do_not_depend_on_threads() {
     let (one, two) = (on(1), on(2));
     assert_eq!(one.importance, two.importance);
     assert_eq!(one.subset, two.subset);
+}
+
+#[test]
+fn full_injectors_of_the_demo_car_are_one_in_a_million_by_two_methods() {
+    use railrise::build::Build;
+    use railrise::study::of_build::BuildModel;
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/datasets/hill-climb-car/cure-second-pump.toml");
+    let build = railrise::study::defaults::with_spreads_by_grade(&Build::read(file).unwrap()).unwrap().0;
+    let model = BuildModel::full_load(&build, &[railrise::quantity::rpm(6500.0).value]).unwrap();
+    let full = |duty: f64| Criterion::above("injectors full", "duty", duty);
+    let check =
+        |duty: f64| cross_check(&ModelMargin::new(&model, &full(duty)).unwrap(), 4000, 5, 0.95).unwrap();
+
+    // Where a plain study can still count, it is the outside check: a million cars, drawn and run one by one.
+    let seen = check(0.885);
+    let question = Question { criteria: vec![full(0.885)], ..Question::default() };
+    let runs = Plan::tolerance(&model).draws(1 << 20).seed(11).run(&model).unwrap();
+    let plain = runs.findings(&question).unwrap().chances[0].clone();
+    println!("{seen}\nplain: {} of {}", plain.failing, plain.of);
+    assert!(plain.failing >= 10, "{}", plain.failing);
+    let counted = plain.chance.interval.unwrap();
+    for c in [seen.importance.unwrap(), seen.subset] {
+        assert!(c.interval.low < counted.high && counted.low < c.interval.high, "{c} against {counted:?}");
+    }
+
+    let rare = check(0.897);
+    println!("{rare}");
+    assert_eq!(rare.agree, Some(true));
+    assert!((1e-7..1e-5).contains(&rare.subset.chance), "{}", rare.subset.chance);
+    // First order is several times too large here: a start, no proof.
+    assert!(rare.form.unwrap().chance > 2.0 * rare.subset.interval.high);
+}
+
+#[test]
+fn a_margin_with_a_kink_still_has_its_two_methods() {
+    // g = 4 - max(u1, u2): the nearest points of failure are two, the search for one has a kink on the way from the middle.
+    // P = 1 - Phi(4)^2.
+    let limit = Margin::new(2, |u: &[f64]| 4.0 - u[0].max(u[1]));
+    let check = cross_check(&limit, 4000, 3, 0.95).unwrap();
+    let truth = 1.0 - normal_cdf(4.0).powi(2);
+    assert!(check.subset.interval.contains(truth), "{check}; truth {truth}");
+    // Half of it lies around either point, or all of it around the kink.
+    let around = check.importance.unwrap();
+    assert!(around.chance > 0.45 * truth && around.chance < 1.1 * truth, "{around}; truth {truth}");
+    // A limit that nothing reaches: one method, and it says why.
+    let never = Margin::new(2, |u: &[f64]| 300.0 - u[0]);
+    let found = railrise::study::reliability::form::search(&never, &Options::default());
+    assert!(found.near.is_none() && found.form.unwrap_err().contains("spreads from the middle"));
 }

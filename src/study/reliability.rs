@@ -193,17 +193,19 @@ impl fmt::Display for RareChance {
 /// Two methods on the same question.
 #[derive(Clone, Debug)]
 pub struct CrossCheck {
-    /// Design point and first-order chance.
-    pub form: form::Form,
-    /// Importance sampling around the design point.
-    pub importance: RareChance,
+    /// Design point and first-order chance, or why none was settled on.
+    pub form: Result<form::Form, String>,
+    /// Importance sampling around the design point, or the nearest point beyond the limit that was met; or why there is none.
+    pub importance: Result<RareChance, String>,
     /// Subset simulation.
     pub subset: RareChance,
-    /// True when the two sampled intervals overlap.
-    pub agree: bool,
+    /// Whether the two sampled intervals overlap; `None` with one alone.
+    pub agree: Option<bool>,
 }
 
-/// Runs FORM, importance sampling around its design point, and subset simulation, and says whether the two agree.
+/// Runs FORM, importance sampling around its design point, and subset simulation, and says whether the two agree. Where FORM does
+/// not settle (a margin with a kink), importance sampling takes the nearest point beyond the limit, which costs width, not
+/// truth.
 ///
 /// `draws` is the number of importance draws; subset simulation uses 8 repeats of `draws / 8` a level, at least 500.
 pub fn cross_check(
@@ -212,13 +214,20 @@ pub fn cross_check(
     seed: u64,
     confidence: f64,
 ) -> Result<CrossCheck, StudyError> {
-    let form = form::form(limit, &form::Options::default())?;
-    let importance = importance::around(limit, &form.design_point, draws, seed, confidence)?;
+    let found = form::search(limit, &form::Options::default());
+    let centre = found.form.as_ref().ok().map(|f| &f.design_point).or(found.near.as_ref());
+    let importance = match centre {
+        Some(c) => importance::around(limit, c, draws, seed, confidence).map_err(|e| e.to_string()),
+        None => Err("no point beyond the limit was met to draw around".to_owned()),
+    };
     let options =
         subset::Options { per_level: (draws / 8).max(500), repeats: 8, ..subset::Options::default() };
     let subset = subset::subset(limit, &options, seed, confidence)?.result;
-    let agree =
-        importance.interval.low <= subset.interval.high && subset.interval.low <= importance.interval.high;
+    let agree = importance
+        .as_ref()
+        .ok()
+        .map(|i| i.interval.low <= subset.interval.high && subset.interval.low <= i.interval.high);
+    let form = found.form;
     Ok(CrossCheck { form, importance, subset, agree })
 }
 
@@ -226,18 +235,28 @@ impl CrossCheck {
     /// Whether the two methods agree, in a sentence.
     #[must_use]
     pub fn verdict(&self) -> &'static str {
-        if self.agree {
-            "The two methods agree."
-        } else {
-            "The two methods do not agree: there may be a second way to fail; trust the larger one until it is found."
+        match self.agree {
+            Some(true) => "The two methods agree.",
+            Some(false) => {
+                "The two methods do not agree: there may be a second way to fail; trust the larger one until it is found."
+            }
+            None => "One method alone: nothing stands against it but a larger plain study.",
         }
     }
 }
 
 impl fmt::Display for CrossCheck {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "first order: {:.3e} (reliability index {})", self.form.chance, short(self.form.beta))?;
-        writeln!(f, "{}", self.importance)?;
+        match &self.form {
+            Ok(form) => {
+                writeln!(f, "first order: {:.3e} (reliability index {})", form.chance, short(form.beta))?
+            }
+            Err(why) => writeln!(f, "first order: {why}")?,
+        }
+        match &self.importance {
+            Ok(i) => writeln!(f, "{i}")?,
+            Err(why) => writeln!(f, "importance sampling: {why}")?,
+        }
         writeln!(f, "{}", self.subset)?;
         f.write_str(self.verdict())
     }

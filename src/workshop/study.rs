@@ -231,13 +231,24 @@ pub fn how_rare(car: &Car, speed: AngularVelocity, way_to_fail: &str, seed: impl
         &["method", "chance", "95 % interval"],
     );
     let number = |x: f64| format!("{x:.2e}");
-    t.row(["first order (a start, no proof)".into(), number(found.form.chance), String::new()]);
-    for (name, c) in [("importance sampling", &found.importance), ("subset simulation", &found.subset)] {
-        let ends = format!("{} to {}", number(c.interval.low), number(c.interval.high));
-        t.row([name.to_owned(), number(c.chance), ends]);
+    let first = found.form.as_ref().map_or_else(|_| "not settled".to_owned(), |f| number(f.chance));
+    t.row(["first order (a start, no proof)".into(), first, String::new()]);
+    let sampled =
+        [("importance sampling", found.importance.as_ref().ok()), ("subset simulation", Some(&found.subset))];
+    for (name, c) in sampled {
+        let cells = c.map_or_else(
+            || ["no answer".to_owned(), String::new()],
+            |c| [number(c.chance), format!("{} to {}", number(c.interval.low), number(c.interval.high))],
+        );
+        t.row([name.to_owned(), cells[0].clone(), cells[1].clone()]);
     }
     t.note(found.verdict());
-    t.note(found.importance.to_string());
+    for why in [found.form.as_ref().err(), found.importance.as_ref().err()].into_iter().flatten() {
+        t.note(why.clone());
+    }
+    if let Ok(i) = &found.importance {
+        t.note(i.to_string());
+    }
     t.note(found.subset.to_string());
     t
 }

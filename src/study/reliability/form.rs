@@ -38,27 +38,64 @@ pub struct Form {
     pub evaluations: u64,
 }
 
+/// How far a search for the design point came.
+#[derive(Clone, Debug)]
+pub struct Search {
+    /// The design point, where the search settled; else why not.
+    pub form: Result<Form, String>,
+    /// A point on the limit or beyond it, the nearest to the middle that was met: where importance sampling may be
+    /// centred, settled or not. `None`: the limit was not reached.
+    pub near: Option<Vec<f64>>,
+}
+
+/// As [`search`], a search that did not settle being an error that says how far it came.
+pub fn form(limit: &dyn LimitState, options: &Options) -> Result<Form, StudyError> {
+    search(limit, options).form.map_err(StudyError::Stopped)
+}
+
+/// Spreads from the middle at which the search is given up: a limit there has a chance below 1e-300.
+const BEYOND: f64 = 40.0;
+
 /// Finds the point of failure nearest the middle.
 ///
 /// Formula: `u' = (grad g . u - g) grad g / |grad g|^2`, each step shortened until the merit
 /// `|u|^2 / 2 + c |g|`, `c = 2 |u| / |grad g| + 10`, falls; `beta = sign(g(0)) |u*|`. Range: a margin that is smooth near the point and has
-/// one such point; several points or a jump need [`super::subset`]. An error says how far it came.
+/// one such point; several points or a jump need [`super::subset`]. Where it does not settle the nearest point
+/// beyond the limit is kept.
 /// Source: A. M. Hasofer, N. C. Lind, J. Eng. Mech. Div. ASCE 100 (1974) 111-121; R. Rackwitz, B. Fiessler,
 /// Computers and Structures 9 (1978) 489-494; Y. Zhang, A. Der Kiureghian, Reliability and Optimization of Structural
 /// Systems (1995) 297-304 (merit and step length).
-pub fn form(limit: &dyn LimitState, options: &Options) -> Result<Form, StudyError> {
+pub fn search(limit: &dyn LimitState, options: &Options) -> Search {
+    let mut near = None;
+    let form = settle(limit, options, &mut near);
+    Search { form, near }
+}
+
+fn norm(v: &[f64]) -> f64 {
+    v.iter().map(|x| x * x).sum::<f64>().sqrt()
+}
+
+/// The point nearest the middle that fails, or lies on the limit.
+fn keep_nearest(near: &mut Option<Vec<f64>>, u: &[f64], g: f64, scale: f64) {
+    if g <= 1e-3 * scale && near.as_ref().is_none_or(|n| norm(u) < norm(n)) {
+        *near = Some(u.to_vec());
+    }
+}
+
+fn settle(limit: &dyn LimitState, options: &Options, near: &mut Option<Vec<f64>>) -> Result<Form, String> {
     let n = limit.dimensions();
     let mut evaluations = 0;
     let mut margin = |u: &[f64]| {
         evaluations += 1;
         limit.margin(u).map_err(|f| {
-            StudyError::Stopped(format!(
-                "the model gave no answer at scores {u:?}: {}: {}; use subset simulation, which steps round such points",
-                f.reason, f.detail
-            ))
+            format!(
+                "the model gave no answer {:.1} spreads from the middle: {}: {}; use subset simulation, which steps round such points",
+                norm(u),
+                f.reason,
+                f.detail
+            )
         })
     };
-    let norm = |v: &[f64]| v.iter().map(|x| x * x).sum::<f64>().sqrt();
     let mut u = vec![0.0; n];
     let at_middle = margin(&u)?;
     let mut g = at_middle;
@@ -76,9 +113,10 @@ pub fn form(limit: &dyn LimitState, options: &Options) -> Result<Form, StudyErro
         }
         let size = norm(&gradient);
         if size == 0.0 || !size.is_finite() {
-            return Err(StudyError::Stopped(format!(
-                "after {step} steps no input moves the margin at scores {u:?} (margin {g}): the limit cannot be found from there; use subset simulation"
-            )));
+            return Err(format!(
+                "after {step} steps, {:.1} spreads from the middle, no input moves the margin ({g:.4}): the limit cannot be found from there; use subset simulation",
+                norm(&u)
+            ));
         }
         let along = gradient.iter().zip(&u).map(|(a, b)| a * b).sum::<f64>();
         let target: Vec<f64> = gradient.iter().map(|d| (along - g) * d / (size * size)).collect();
@@ -107,6 +145,13 @@ pub fn form(limit: &dyn LimitState, options: &Options) -> Result<Form, StudyErro
         let moved = length * norm(&direction);
         u = next;
         g = next_g;
+        if norm(&u) > BEYOND {
+            return Err(format!(
+                "after {step} steps the search stands {:.1} spreads from the middle and the limit is not reached: it is not a chance that draws can show",
+                norm(&u)
+            ));
+        }
+        keep_nearest(near, &u, g, scale);
         if moved <= options.tolerance * (1.0 + norm(&u)) && g.abs() <= 1e-6 * scale.max(size) {
             let beta = if at_middle >= 0.0 { norm(&u) } else { -norm(&u) };
             let cosines = u.iter().map(|x| if beta == 0.0 { 0.0 } else { x / norm(&u) }).collect();
@@ -120,8 +165,9 @@ pub fn form(limit: &dyn LimitState, options: &Options) -> Result<Form, StudyErro
             });
         }
     }
-    Err(StudyError::Stopped(format!(
-        "{} steps did not settle (margin {g} at scores {u:?}): use subset simulation",
-        options.max_steps
-    )))
+    Err(format!(
+        "{} steps did not settle (margin {g:.2e}, {:.2} spreads from the middle): the margin has a kink there",
+        options.max_steps,
+        norm(&u)
+    ))
 }
