@@ -34,6 +34,9 @@ impl Reading {
     }
 
     /// Rail pressure as a gauge shows it.
+    ///
+    /// Formula: p_gauge = p_rail − p_ambient, shown in bar. Where it settles: the flows of the circuit balance at the rail.
+    /// Source: definition of gauge pressure, ISO 80000-4 (from memory).
     #[must_use]
     pub fn rail_pressure(&self) -> GaugePressure {
         self.point.rail_pressure()
@@ -63,6 +66,9 @@ impl Reading {
     }
 
     /// Commanded pulse width.
+    ///
+    /// Formula: t_p = V / Q_static(Δp) + t_d(U, Δp): fuel for one cylinder and cycle over the flow that the control unit believes in, and the
+    /// dead time it believes in; shown in ms. Source: how such control units work, common practice, no source.
     #[must_use]
     pub fn pulse_width(&self) -> Time {
         self.point.pulse_width().into()
@@ -78,24 +84,36 @@ impl Reading {
     }
 
     /// Flow that the pumps deliver.
+    ///
+    /// Formula: Q_pump = Q(Δp_pump, U_pump), from the pump's rows as worn, all pumps together, shown in L/h. Source: the data
+    /// sheet that the build states, and Q_pump = Q_injectors + Q_return at the rail.
     #[must_use]
     pub fn pump_flow(&self) -> VolumeRate {
         self.point.pump_flow().into()
     }
 
     /// Flow that the injectors pass.
+    ///
+    /// Formula: Q = n · Q_ref √(Δp/Δp_ref · ρ_ref/ρ) · t_open/t_cycle, n injectors, shown in L/h. Valid from the shortest straight pulse
+    /// up to always open. Source: orifice flow, Bernoulli; ISO 5167-1 for the root (from memory).
     #[must_use]
     pub fn engine_flow(&self) -> VolumeRate {
         self.point.engine_flow().into()
     }
 
     /// Flow that the engine asks for.
+    ///
+    /// Formula: Q = ṁ_air / (λ L_st ρ), air in kg/s, shown in L/h; at the target lambda. Source: definition of lambda; air by
+    /// speed-density, Heywood, *Internal Combustion Engine Fundamentals* (1988), chapter 2 (from memory).
     #[must_use]
     pub fn asked_flow(&self) -> VolumeRate {
         self.point.asked_flow().into()
     }
 
     /// Supply headroom: what the supply brings at the held pressure, over what is asked, less one.
+    ///
+    /// Formula: h = Q_supply(p_base + p_manifold) / Q_asked − 1; a pure number, shown in percent; below nought the rail falls.
+    /// Source: definition; 20 % asked for is common practice, no source.
     #[must_use]
     pub fn headroom(&self) -> Ratio {
         super::measure::ratio(self.limits().headroom)
@@ -110,12 +128,18 @@ impl Reading {
     }
 
     /// Current of the pumps.
+    ///
+    /// Formula: I = I(Δp_pump, U_pump) from the motor's rows, all pumps together, shown in A. Source: the data sheet that the
+    /// build states; torque and current in proportion, as of any motor with a fixed field.
     #[must_use]
     pub fn pump_current(&self) -> Current {
         self.point.pump_current().into()
     }
 
     /// Voltage at the pump.
+    ///
+    /// Formula: U_pump = U_supply − I (R_feed + R_return), shown in V. Source: Ohm's law; resistances from area, length,
+    /// temperature and contacts of the wires.
     #[must_use]
     pub fn pump_voltage(&self) -> Voltage {
         self.point.pump_voltage().into()
