@@ -189,6 +189,7 @@ fn growth() {
         let warm = Warm::<80>::new(c);
         (best_of(7, || warm.ours(Tsit5::new(), 1.0, false).0) * 1e3, warm.ours(Tsit5::new(), 1.0, false).2)
     };
+    let mut by_cylinder = Vec::new();
     for cylinders in [4, 6, 8, 12] {
         let pump = 5.2e-6 * cylinders as f64 / 4.0;
         let (ms, steps) = cost(Choice { cylinders, pump, ..Choice::default() });
@@ -196,7 +197,10 @@ fn growth() {
             "{cylinders:>4} cylinders: {ms:.2} ms, {steps} steps, {:.2} ms a cylinder",
             ms / cylinders as f64
         );
+        by_cylinder.push((cylinders as f64, ms));
     }
+    println!("     cost grows with the number of cylinders to the power {:.2}", exponent(&by_cylinder));
+    let mut by_lump = Vec::new();
     for lumps in [4, 8, 16] {
         let (ms, steps) = cost(Choice { feed_lumps: lumps, return_lumps: lumps, ..Choice::default() });
         println!(
@@ -204,7 +208,18 @@ fn growth() {
             2 * lumps,
             ms * 1e6 / steps as f64
         );
+        by_lump.push((2.0 * lumps as f64, ms / steps as f64));
     }
+    println!("     cost of a step grows with the number of lumps to the power {:.2}", exponent(&by_lump));
+}
+
+/// Slope of the straight line through the logarithms, by least squares.
+fn exponent(points: &[(f64, f64)]) -> f64 {
+    let n = points.len() as f64;
+    let logs: Vec<(f64, f64)> = points.iter().map(|(x, y)| (x.ln(), y.ln())).collect();
+    let (mx, my) = (logs.iter().map(|p| p.0).sum::<f64>() / n, logs.iter().map(|p| p.1).sum::<f64>() / n);
+    let along: f64 = logs.iter().map(|p| (p.0 - mx) * (p.1 - my)).sum();
+    along / logs.iter().map(|p| (p.0 - mx).powi(2)).sum::<f64>()
 }
 
 fn the_demo_car() {

@@ -11,6 +11,8 @@ use super::system::System;
 #[derive(Default)]
 pub(super) struct Roots {
     pub(super) sign: Vec<f64>,
+    /// Values at the start of a step and at its end.
+    begin: Vec<f64>,
     end: Vec<f64>,
     probe: Vec<f64>,
     pub(super) crossed: Vec<usize>,
@@ -26,14 +28,14 @@ impl Roots {
         fired: Option<&[usize]>,
     ) {
         let n = system.root_count();
-        for v in [&mut self.sign, &mut self.end, &mut self.probe] {
+        for v in [&mut self.sign, &mut self.begin, &mut self.end, &mut self.probe] {
             v.resize(n, 0.0);
         }
         if n == 0 {
             return;
         }
-        system.roots(t, y, &mut self.end);
-        for (sign, g) in self.sign.iter_mut().zip(&self.end) {
+        system.roots(t, y, &mut self.begin);
+        for (sign, g) in self.sign.iter_mut().zip(&self.begin) {
             *sign = sign_of(*g);
         }
         for &i in fired.unwrap_or(&[]) {
@@ -68,7 +70,8 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
         for _ in 0..12 {
             self.look(t_end);
             if self.roots.crossed.is_empty() {
-                for (sign, g) in self.roots.sign.iter_mut().zip(&self.roots.end) {
+                std::mem::swap(&mut self.roots.begin, &mut self.roots.end);
+                for (sign, g) in self.roots.sign.iter_mut().zip(&self.roots.begin) {
                     *sign = sign_of(*g);
                 }
                 return Ok((t_end, false));
@@ -140,17 +143,14 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
         let (method, system, probe) = (&*self.method, &*self.system, &mut self.roots.probe);
         let (y0, t0) = (&self.y, self.t);
         let mut g = |theta: f64| {
-            if theta == 1.0 {
-                y = *method.new_state();
-            } else {
-                method.interpolate(y0, theta, &mut y);
-            }
+            method.interpolate(y0, theta, &mut y);
             system.roots(t0 + theta * step, &y, probe);
             probe[root]
         };
         let start = self.roots.sign[root];
         let (mut a, mut b) = (0.0, upper);
-        let (mut ga, mut gb) = (g(0.0), g(upper));
+        let mut gb = if upper == 1.0 { self.roots.end[root] } else { g(upper) };
+        let mut ga = self.roots.begin[root];
         if sign_of(gb) == start {
             return upper;
         }

@@ -77,7 +77,8 @@ pub fn solve<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>>(
         norm: 1.0,
         cut: false,
         fresh: false,
-        first: f64::INFINITY,
+        first: [f64::INFINITY; 2],
+        after: 0,
         roots: Roots::default(),
         last_root: f64::NEG_INFINITY,
         close_roots: 0,
@@ -102,9 +103,11 @@ pub(super) struct Runner<'a, const N: usize, S, M, O> {
     pub(super) norm: f64,
     /// Whether it was cut short at a root.
     pub(super) cut: bool,
-    /// Whether no step was accepted since the last jump, and the step that fitted after the one before.
+    /// Whether no step was accepted since the last jump; the steps that fitted after the last time and root event, and
+    /// which of the two came last.
     pub(super) fresh: bool,
-    pub(super) first: f64,
+    pub(super) first: [f64; 2],
+    pub(super) after: usize,
     pub(super) roots: Roots,
     pub(super) last_root: f64,
     pub(super) close_roots: u32,
@@ -167,7 +170,8 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 self.last_log = LEAST_LOG;
                 // What the last jump allowed is the best guess of what this one will.
                 self.fresh = true;
-                self.h = self.h.min(self.first);
+                self.after = usize::from(at_root);
+                self.h = self.h.min(self.first[self.after]);
             } else {
                 self.method.accept(self.system, t_new, &mut self.statistics);
             }
@@ -234,7 +238,8 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 self.h = if step < wanted { (step * factor).max(wanted) } else { step * factor };
                 self.last_log = log.max(LEAST_LOG);
                 if self.fresh {
-                    (self.fresh, self.first) = (false, step * factor);
+                    self.fresh = false;
+                    self.first[self.after] = step * factor;
                 }
                 return Ok((step, t_new));
             } else {

@@ -1,7 +1,7 @@
 //! The gas side of the engine in time: each cylinder, its port and the plenum.
 
 use crate::part::cubic_table::CubicTable;
-use crate::part::cylinder::{HeatLoss, SliderCrank, Valve, Wiebe, Woschni};
+use crate::part::cylinder::{HeatLoss, SliderCrank, Valve, WallHeat, Wiebe};
 use crate::part::gas::{Gas, Restriction};
 use crate::part::manifold::Plenum;
 use crate::schedule::{CrankClock, Track};
@@ -90,8 +90,7 @@ pub struct GasSystem<const N: usize> {
     port: Plenum,
     plenum: Plenum,
     stages: Vec<Stage>,
-    /// What the bore fixes in the heat to the wall.
-    of_bore: f64,
+    wall: WallHeat,
     /// Time of the last edge, s, and from there on imposed pressure, Pa, with its slope, and crank angle, rad, with
     /// speed and acceleration.
     since: f64,
@@ -200,7 +199,7 @@ impl<const N: usize> GasSystem<N> {
             let (volume, slope) = crank.volume(2.0 * PI * turns);
             (volume, 2.0 * PI * slope)
         });
-        let of_bore = Woschni::of_bore(engine.crank.bore());
+        let wall = WallHeat::new(engine.crank.bore());
         let (upstream, crank) = ([0.0; 2], [0.0; 3]);
         let mut system = Self {
             flow,
@@ -208,7 +207,7 @@ impl<const N: usize> GasSystem<N> {
             port,
             plenum,
             stages,
-            of_bore,
+            wall,
             since: 0.0,
             upstream,
             crank,
@@ -384,7 +383,7 @@ impl<const N: usize> System<N> for GasSystem<N> {
             let k = CYLINDER * c;
             let theta = base - e.firing[c];
             let turns = theta * (0.5 / PI);
-            let (volume, slope) = self.volumes.with_slope(turns - turns.floor());
+            let (volume, slope) = self.volumes.with_slope(fraction(turns));
             let growth = slope * (omega * (0.5 / PI));
             let gas = Plenum { volume, gas: e.gas }.state(y[k], y[k + 1]);
             let port = self.port.state(y[k + 2], y[k + 3]);
@@ -399,7 +398,7 @@ impl<const N: usize> System<N> for GasSystem<N> {
             let polytropic = matches!(e.heat, HeatLoss::Polytropic { .. });
             if !(polytropic && intake + exhaust > 0.0) {
                 let volumes = (volume, growth);
-                energy += e.heat.power(&e.crank, self.of_bore, gas, volumes, piston_speed, e.gas.gamma);
+                energy += e.heat.power(&e.crank, &self.wall, gas, volumes, piston_speed, e.gas.gamma);
             }
             if intake > 0.0 {
                 let m = self.flow.mass_flow(intake, port, gas);
@@ -507,4 +506,11 @@ impl<const N: usize> System<N> for GasSystem<N> {
         self.join(crossing.root, t, y);
         After::Restart
     }
+}
+
+/// What is left of a number of turns above the whole ones.
+#[inline]
+fn fraction(turns: f64) -> f64 {
+    let left = turns - (turns as i64) as f64;
+    if left < 0.0 { left + 1.0 } else { left }
 }

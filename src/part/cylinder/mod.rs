@@ -6,6 +6,6 @@ mod slider_crank;
 mod valve;
 
 pub use burn::Wiebe;
-pub use heat::{HeatLoss, Woschni, polytropic_ratios};
+pub use heat::{HeatLoss, WallHeat, Woschni, polytropic_ratios};
 pub use slider_crank::{BadGeometry, SliderCrank};
 pub use valve::{BadValve, Valve};
