@@ -74,6 +74,39 @@ fn behind_a_shut_seat_the_rail_stands_where_the_pump_holds_it() {
     assert!(shut == 6);
 }
 
+/// Clogged to starving and at any speed, whatever the calibration does about the difference.
+#[test]
+fn a_starved_pump_leaves_a_point_to_be_found_with_every_compensation() {
+    let (mut found, mut starved) = (0, 0);
+    for car in ["Hill-climb car before, 0.7 bar", "Hill-climb car, boost raised to 1.4 bar"] {
+        for compensation in ["none", "base less manifold", "rail sensor"] {
+            let b = named(car).with("control.compensation", compensation).unwrap();
+            for blocked in [0.0, 0.3, 0.6, 0.8, 0.9, 0.95, 0.98, 0.99] {
+                for dirt in [0.0, 20.0] {
+                    let mut b = b.clone();
+                    b.set_si("strainer.blocked", blocked).unwrap();
+                    b.set_si("strainer.dirt", dirt).unwrap();
+                    for n in (0..=24).map(|i| 1000.0 + 250.0 * f64::from(i)) {
+                        for boost in [-0.5, 0.0, 0.7, 1.4] {
+                            let p = point(&b, &Operating::at(rpm(n), bar(boost))).unwrap_or_else(|e| {
+                                panic!("{car}, {compensation}, {blocked}, {dirt}, {n}, {boost}: {e}")
+                            });
+                            let other =
+                                point_from(&b, &p.operating, l_per_h(10.0), GaugePressure::from_pascals(6e5))
+                                    .unwrap();
+                            near(p.pump_flow().value, other.pump_flow().value, 1e-9);
+                            found += 1;
+                            starved += usize::from(p.pumps[0].running.derating < 1.0);
+                        }
+                    }
+                }
+            }
+        }
+    }
+    println!("{found} points, at {starved} of them the pump starves");
+    assert!(starved > found / 20);
+}
+
 #[test]
 fn without_wire_resistance_every_pump_is_on_its_bench_curve() {
     let mut pumps = 0;

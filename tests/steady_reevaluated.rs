@@ -321,13 +321,24 @@ fn a_point_that_was_tampered_with_does_not_hold() {
     assert!(holds(b, &p).is_err());
 }
 
-/// An unsolved point is an error that says where it stood, never a number.
+/// An unsolved point is an error that says where it stood, never a number, whatever the budget of steps falls short of:
+/// the first way, the slow way, a pump's control.
 #[test]
 fn a_point_that_is_not_found_names_leg_parts_residual_and_last_values() {
-    for b in BUILDS.iter() {
-        let op = Operating::at(rpm(6000.0), bar(0.7));
-        for steps in 1..=2 {
-            let e = point_within(b, &op, steps).unwrap_err();
+    let mut slow = 0;
+    // A starved pump under a control that measures the difference needs the slow way.
+    let mut harsh = BUILDS[0].with("control.compensation", "rail sensor").unwrap();
+    harsh.set_si("strainer.blocked", 0.9).unwrap();
+    harsh.set_si("strainer.dirt", 20.0).unwrap();
+    let at = |n: f64, boost: f64| Operating::at(rpm(n), bar(boost));
+    let mut asked: Vec<_> = BUILDS.iter().map(|b| (b, at(6000.0, 0.7))).collect();
+    asked.push((&harsh, at(4500.0, -0.5)));
+    for (b, op) in asked {
+        let p = point(b, &op).unwrap();
+        let enough = p.effort.steps + p.effort.fallback;
+        slow += usize::from(p.effort.fallback > 0);
+        for steps in (0..enough).step_by(1 + enough / 40) {
+            let e = point_within(b, &op, steps).map(drop).unwrap_err();
             assert!(e.kind() == Kind::Solve);
             let e = e.to_string();
             let leg = b
@@ -339,13 +350,16 @@ fn a_point_that_is_not_found_names_leg_parts_residual_and_last_values() {
                 let before = e.split(&format!(" {unit}")).next().unwrap();
                 before.rsplit(' ').next().unwrap().parse().unwrap_or_else(|_| panic!("{unit} in {e}"))
             };
-            assert!(number("Pa at") > 1.0 && number("L/h").is_finite() && number("bar after").is_finite());
-            assert!(number("steps") as usize == steps, "{e}");
+            assert!(
+                number("Pa at") >= 0.0 && number("L/h").is_finite() && number("bar after").is_finite(),
+                "{e}"
+            );
+            assert!(number("steps") as usize <= steps, "{e}");
             assert!(e.contains("check the sizes of this leg's parts"), "{e}");
         }
         // With steps enough it is the same point.
-        let p = point(b, &op).unwrap();
-        let again = point_within(b, &op, p.effort.steps + p.effort.fallback).unwrap();
+        let again = point_within(b, &op, enough).unwrap();
         assert!(again.junctions == p.junctions && again.legs == p.legs);
     }
+    assert!(slow > 0);
 }

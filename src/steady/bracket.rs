@@ -2,14 +2,15 @@
 //!
 //! # Formula
 //! With `Q_l(p_from, p_to)` the root of the leg's law, what flows into junction j, `F_j(p)`, falls with `p_j` and
-//! rises with the other pressures. Newton on `F = 0` with a step that is halved until the sum of `|F_j|` falls;
+//! rises with the other pressures (a regulator's leg aside, whose flow is imposed instead). Newton on `F = 0` with a step that is halved until the sum of `|F_j|` falls;
 //! where no step helps, one sweep in which each junction is put right by itself between two bounds.
 //!
 //! Source: W. C. Rheinboldt, "On M-functions and their application to nonlinear Gauss-Seidel iterations and to
 //! network flows", J. Math. Anal. Appl. 32 (1970) 274-307 (from memory): such sweeps converge from anywhere.
 
+use super::chord::Chord;
 use super::element::Element;
-use super::network::{End, Linear, MOST, Network, State, solved};
+use super::network::{End, FIRST, Linear, MOST, Network, State, solved};
 use nalgebra::DVector;
 
 /// What the junctions may be left with, m³/s; Newton on everything polishes it further.
@@ -41,41 +42,39 @@ pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: 
         if !found {
             return f64::NEG_INFINITY;
         }
-        *state = trial;
-        n.linearise(l, q, state).r
+        let f = n.linearise(l, q, &trial).r;
+        if f > -NEAR {
+            *state = trial; // from the side of the smaller flow: the other may lie on another branch of the rest
+        }
+        f
     };
-    let (mut low, mut f_low) = (0.0, over(0.0, state));
-    if f_low <= 0.0 {
+    let mut low = (0.0, over(0.0, state));
+    if low.1 <= 0.0 {
         let left = most - steps;
         return steps + settle(n, state, junctions, None, left).0;
     }
-    let (mut high, mut f_high) = (FIRST, over(FIRST, state));
-    while f_high > 0.0 && high < MOST {
-        (low, f_low) = (high, f_high);
-        high *= 1.5;
-        f_high = over(high, state);
+    let mut high = (FIRST, over(FIRST, state));
+    while high.1 > 0.0 && high.0 < MOST {
+        low = high;
+        high.0 *= 1.5;
+        high.1 = over(high.0, state);
     }
-    for round in 1..=200 {
-        let middle = 0.5 * (low + high);
-        let chord = (low * f_high - high * f_low) / (f_high - f_low);
-        let q = if round % 3 == 0 || !(chord > low && chord < high) { middle } else { chord };
+    let mut between = Chord::between(low, high);
+    for _ in 0..200 {
+        let q = between.next();
         let f = over(q, state);
-        if f.abs() <= 1e-4 || high - low <= 1e-16 * high || q == low || q == high {
+        let (low, high) = (between.low, between.high);
+        // What the junctions may be left with is a width in flow, too; Newton does the rest.
+        if f.abs() <= NEAR || high - low <= 0.01 * BALANCE {
             break;
         }
-        if f > 0.0 {
-            (low, f_low) = (q, f);
-            f_high *= 0.5;
-        } else {
-            (high, f_high) = (q, f);
-            f_low *= 0.5;
-        }
+        between.saw(q, f);
     }
     steps
 }
 
-/// The first flow that is tried through an open regulator, m³/s: 0.004 L/h.
-const FIRST: f64 = 1e-9;
+/// How near to the pressure that drives it the rail is brought, Pa.
+const NEAR: f64 = 1e-4;
 
 /// Balances the junctions, with the flow of one leg imposed if one is named; the number of steps, and whether found.
 fn settle(
@@ -187,7 +186,9 @@ fn invert(n: &Network<'_>, l: usize, pressures: &[f64], guess: f64) -> (f64, Lin
     let mut line = leg.linearise(q, ends.0, ends.1, n.s);
     let mut width = high - low;
     for step in 1..200 {
-        if line.r.abs() / line.h.abs() <= 1e-17 {
+        // At the foot of a shut valve's steep branch the slope says nothing of the side where it opens.
+        let foot = q == 0.0 && line.r > 0.0;
+        if line.r.abs() / line.h.abs() <= 1e-17 && !foot {
             break;
         }
         if line.r > 0.0 {

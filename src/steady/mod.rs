@@ -4,6 +4,7 @@
 //! first, how much is left and what each part costs.
 
 mod bracket;
+mod chord;
 mod circuit;
 mod demand;
 mod element;

@@ -4,7 +4,9 @@
 //! The global gradient algorithm: with leg law `R_l(Q_l, p_from, p_to) = 0`, `h = -dR/dQ > 0`,
 //! `a = dR/dp_from`, `b = -dR/dp_to`, one step of Newton is
 //! `dQ_l = (R_l + a dp_from - b dp_to)/h_l`, and mass balance at every free junction gives the linear
-//! system in `dp` (the Schur complement on the junctions). All laws are monotone, so the solution is one.
+//! system in `dp` (the Schur complement on the junctions). Where all laws are monotone the solution is one. One law need
+//! not be: a regulator whose return pressure helps to open it may ask for less pressure at more flow. Of several
+//! solutions the one with the least by-passed flow is taken: there a regulator that opens from its seat comes to rest.
 //!
 //! Source: E. Todini, S. Pilati, "A gradient algorithm for the analysis of pipe networks", in Computer
 //! Applications in Water Supply, vol. 1, Research Studies Press 1988, pp. 1-20; extended here to laws that
@@ -60,6 +62,8 @@ const FLOW: f64 = 1e-15;
 const BALANCE: f64 = 1e-13;
 /// No leg of a car carries more (1080 L/h); keeps a Newton step from a flat start in reach.
 pub(super) const MOST: f64 = 3e-4;
+/// The first flow that is tried through an open regulator, m³/s: 0.004 L/h.
+pub(super) const FIRST: f64 = 1e-9;
 /// Least slope of a leg, Pa·s/m³: 100 L/h cost 0.03 Pa.
 const LEAST: f64 = 1e3;
 /// Turns a residual flow of injectors or pump into a pressure: 3 bar over 100 L/h, Pa·s/m³.
@@ -179,11 +183,14 @@ pub(super) fn solve(
     let n = Network { legs, given, s };
     let mut effort = Effort::default();
     let mut worst = n.newton(state, &mut effort, STEPS.min(most));
-    if let (Some(first), true) = (worst, most > STEPS) {
-        effort.fallback = super::bracket::solve(&n, state, junctions.len(), most - STEPS);
-        worst = n.newton(state, &mut effort, STEPS);
+    worst = worst.or_else(|| n.overshot(state));
+    if let (Some(first), true) = (worst, most > effort.steps) {
+        let was = state.clone();
+        effort.fallback = super::bracket::solve(&n, state, junctions.len(), most - effort.steps);
+        let left = most - effort.steps - effort.fallback;
+        worst = n.newton(state, &mut effort, STEPS.min(left));
         if worst.is_some() && state.flows.iter().any(|q| !q.is_finite()) {
-            worst = Some(first);
+            (worst, *state) = (Some(first), was);
         }
     }
     let Some((l, residual)) = worst else { return Ok(effort) };
@@ -304,13 +311,26 @@ impl Network<'_> {
         Some((x.iter().take(legs).copied().collect(), x.iter().skip(legs).copied().collect()))
     }
 
+    /// A regulator that passes more than it need, and what a smaller flow lacks, Pa: its pressure falls with its flow
+    /// there, so it may come to rest at less.
+    fn overshot(&self, state: &State) -> Option<(usize, f64)> {
+        let regulated = |leg: &LegLaw| {
+            leg.elements.iter().any(|e| matches!(e, Element::Regulator(r) if r.regulator.min_lift == 0.0))
+        };
+        self.legs.iter().enumerate().filter(|(_, leg)| regulated(leg)).find_map(|(l, _)| {
+            let q = state.flows[l];
+            let lacks = |q: f64| -self.linearise(l, q, state).r;
+            let most = lacks(FIRST).max(lacks(0.5 * q));
+            (q > 2.0 * FIRST && most > 1.0).then_some((l, most))
+        })
+    }
+
     /// Newton on flows and pressures together; `None` when settled, else the worst leg and its residual.
     fn newton(&self, state: &mut State, effort: &mut Effort, most: usize) -> Option<(usize, f64)> {
         let n = state.pressures.len();
         let mut worst = (0usize, f64::NAN);
         let mut lines: Vec<Linear> = Vec::with_capacity(self.legs.len());
-        for _ in 0..most {
-            effort.steps += 1;
+        for left in (0..=most).rev() {
             lines.clear();
             effort.residual = 0.0;
             worst = (0, 0.0);
@@ -331,9 +351,10 @@ impl Network<'_> {
             if effort.residual <= PRESSURE && worst.1 <= PRESSURE && effort.imbalance <= BALANCE {
                 return None;
             }
-            if !worst.1.is_finite() {
+            if left == 0 || !worst.1.is_finite() {
                 break;
             }
+            effort.steps += 1;
             let Some((dq, dp)) = self.step(&lines, &balance) else { break };
             for (l, leg) in self.legs.iter().enumerate() {
                 let old = state.flows[l];

@@ -1,5 +1,6 @@
 //! One operating point, solved: every pressure, flow, current, and what follows for lambda.
 
+use super::chord::Chord;
 use super::circuit::{Belief, Circuit};
 use super::demand::Demand;
 use super::element::{Element, InjectorSet, Pulse};
@@ -223,7 +224,8 @@ pub fn point(build: &Build, op: &Operating) -> Result<Point> {
     point_within(build, op, MOST_STEPS)
 }
 
-/// The same with at most this many steps of the solver: where time is short, or to see what an unsolved point says.
+/// The same with at most this many steps of the solver altogether, the slow way and a pump's control included: where
+/// time is short, or to see what an unsolved point says.
 ///
 /// # Errors
 /// As [`point`]; a solution that needs more steps is not found.
@@ -238,7 +240,8 @@ pub fn point_within(build: &Build, op: &Operating, steps: usize) -> Result<Point
 const MOST_STEPS: usize = 20_000;
 
 /// The same from another first guess: one flow for every leg and one pressure for every junction. The answer
-/// is the same, for the laws are monotone; this is how that is tested.
+/// is the same, for the laws are monotone, and where a regulator's is not the least by-passed flow is taken; this is
+/// how that is tested.
 ///
 /// # Errors
 /// As [`point`].
@@ -254,8 +257,7 @@ pub fn point_from(build: &Build, op: &Operating, flow: VolumeRate, pressure: Gau
 /// Solves the circuit, holding a speed-controlled pump back to the rail's target.
 fn settle(build: &Build, circuit: &mut Circuit, mut state: State, most: usize) -> Result<(State, Effort)> {
     let effort = solve_from(circuit, &mut state, most)?;
-    let controlled =
-        circuit.legs.iter().flat_map(|l| &l.elements).any(|e| matches!(e, Element::Pump(p) if p.controlled));
+    let controlled = !controlled_pumps(circuit).is_empty();
     let (true, Some(rail)) = (controlled, circuit.rail) else { return Ok((state, effort)) };
     let target = build.section("control").opt("rail_target").ok_or_else(|| {
         Error::new(Kind::Value, "a speed-controlled pump needs a target")
@@ -266,62 +268,58 @@ fn settle(build: &Build, circuit: &mut Circuit, mut state: State, most: usize) -
     if state.pressures[rail] <= target {
         return Ok((state, effort)); // flat out and still short
     }
-    // Rail pressure rises with voltage: bracket, then regula falsi kept in its bracket (Illinois), halved every
-    // third time so that a kink cannot hold it up.
+    // Rail pressure rises with voltage.
     let mut effort = effort;
     let mut at = |v: f64, c: &mut Circuit, st: &mut State| -> Result<f64> {
         hold_pumps_to(c, v);
-        let more = solve_from(c, st, most)?;
+        let more = solve_from(c, st, most - effort.steps - effort.fallback)?;
         effort.steps += more.steps;
         effort.fallback += more.fallback;
         (effort.residual, effort.imbalance) = (more.residual, more.imbalance);
         Ok(st.pressures[rail] - target)
     };
-    let (mut high, mut f_high) = (circuit.surroundings.supply, state.pressures[rail] - target);
-    let mut low = 0.8 * high;
-    let mut f_low = at(low, circuit, &mut state)?;
-    while f_low > 0.0 && low > 0.01 {
-        (high, f_high) = (low, f_low);
-        low *= 0.8;
-        f_low = at(low, circuit, &mut state)?;
+    let mut high = (circuit.surroundings.supply, state.pressures[rail] - target);
+    let mut low = (0.8 * high.0, at(0.8 * high.0, circuit, &mut state)?);
+    while low.1 > 0.0 && low.0 > 0.01 {
+        high = low;
+        low.0 *= 0.8;
+        low.1 = at(low.0, circuit, &mut state)?;
     }
-    if f_low > 0.0 {
+    if low.1 > 0.0 {
         return Err(Error::new(
             Kind::Range,
             format!(
                 "with the pump at rest the rail already stands {} above the control's target",
-                Amount::new(f_low, Dim::Pressure)
+                Amount::new(low.1, Dim::Pressure)
             ),
         )
         .next("raise the target above the manifold and tank pressure")
         .at_key("control.rail_target"));
     }
-    for round in 1..=200 {
-        let v = if round % 3 == 0 {
-            0.5 * (low + high)
-        } else {
-            (low * f_high - high * f_low) / (f_high - f_low)
-        };
+    let mut between = Chord::between(low, high);
+    for _ in 0..200 {
+        let v = between.next();
         let f = at(v, circuit, &mut state)?;
-        if f.abs() < 0.01 || high - low < 1e-13 {
+        if f.abs() < 0.01 || between.high - between.low < 1e-13 {
             return Ok((state, effort));
         }
-        if f > 0.0 {
-            (high, f_high) = (v, f);
-            f_low *= 0.5;
-        } else {
-            (low, f_low) = (v, f);
-            f_high *= 0.5;
-        }
+        between.saw(v, f);
     }
+    let Chord { low, high, .. } = between;
     Err(Error::new(
         Kind::Solve,
         format!(
-            "the pump's control did not settle: between {low:.9} V and {high:.9} V the rail is {:.3} Pa off its target",
+            "the control of {} did not settle: between {low:.9} V and {high:.9} V the rail is {:.3} Pa off its target",
+            controlled_pumps(circuit).join(" and "),
             state.pressures[rail] - target
         ),
     )
     .next("report the build"))
+}
+
+fn controlled_pumps(circuit: &Circuit) -> Vec<&str> {
+    let parts = circuit.legs.iter().flat_map(|l| l.elements.iter().zip(&l.parts));
+    parts.filter(|(e, _)| matches!(e, Element::Pump(p) if p.controlled)).map(|(_, n)| n.as_str()).collect()
 }
 
 /// Holds controlled pumps back to a voltage.
