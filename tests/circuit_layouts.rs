@@ -277,7 +277,7 @@ fn a_question_outside_a_table_is_refused_with_its_range() {
 #[test]
 fn a_chopped_pumps_energy_closes_at_the_supply() {
     let b = layout("speed-controlled-pump");
-    let wire = railrise::build::Wire::from_values(&b.part("main pump").unwrap().values).total();
+    let wire = railrise::build::Wire::from_values(&b.part("main pump").unwrap().values).unwrap().total();
     for n in [1000.0, 3000.0, 6000.0] {
         let p = point(&b, &Operating::at(rpm(n), bar(0.3))).unwrap();
         let x = &p.pumps[0];

@@ -119,7 +119,7 @@ fn described(name: &str, b: &Build) -> Value {
                     }
                     "orifice" => json!({"kind": "orifice", "bore": si("bore"), "cd": si("cd")}),
                     "pump" => {
-                        let (law, wire) = (b.pump(&x.name).unwrap(), railrise::build::Wire::from_values(&part.values));
+                        let (law, wire) = (b.pump(&x.name).unwrap(), railrise::build::Wire::from_values(&part.values).unwrap());
                         // Rise at flows around the point, close enough that straight pieces are exact.
                         let curve: Vec<_> = (-40..=40)
                             .map(|i| leg.flow * (1.0 + f64::from(i) / 200.0))

@@ -44,6 +44,47 @@ fn every_line_can_be_redone_with_the_printed_numbers() {
     assert!(lines > 300, "{lines}");
 }
 
+/// From a pulse that leaves just time to shut to one that never does, with a bench's table and without.
+#[test]
+fn the_open_time_can_be_redone_where_the_injector_shuts_late() {
+    let car =
+        Build::read(format!("{}/datasets/hill-climb-car/raised-1.4-bar.toml", env!("CARGO_MANIFEST_DIR")))
+            .unwrap();
+    let table = r#"[{ effective = "0.2 ms", added = "0.1 ms" }, { effective = "19 ms", added = "0 ms" }]"#;
+    let tabled = car.with("injectors.low_pulse_rows", table).unwrap();
+    let (mut late, mut in_time, mut never) = (0, 0, 0);
+    for build in [&car, &tabled] {
+        for i in 0..200 {
+            // The engine asks for more and more.
+            let mut b = build.clone();
+            b.set_si("injectors.static_flow", 12e-6 - f64::from(i) * 0.02e-6).unwrap();
+            let p = point(&b, &Operating::at(rpm(6500.0), bar(1.0))).unwrap();
+            let x = &p.injectors[0];
+            if !(0.93..=1.0).contains(&x.duty) {
+                continue;
+            }
+            let steps = explain(&p, "engine flow").unwrap().steps;
+            let step = steps.iter().find(|s| s.text == "t_o").unwrap();
+            let redone = by_hand(&step.with_numbers());
+            assert!(
+                (redone - x.open_time * 1e3).abs() < 2e-3,
+                "duty {}: {} {redone}",
+                x.duty,
+                x.open_time * 1e3
+            );
+            match x.cycle - x.pulse {
+                t if t <= 0.0 => never += 1,
+                t if t < x.dead_time => {
+                    assert!(step.formula.contains("<tl>") && x.low_pulse.is_none());
+                    late += 1;
+                }
+                _ => in_time += 1,
+            }
+        }
+    }
+    assert!(late >= 10 && in_time >= 4 && never >= 1, "{late} {in_time} {never}");
+}
+
 #[test]
 fn the_working_arrives_at_the_channel() {
     let build =

@@ -44,6 +44,60 @@ fn any_pump(rng: &mut ChaCha12Rng, q0: f64) -> Pump {
     }
 }
 
+/// An impeller of the family, passing `q0` at 3 bar and 13.5 V.
+fn any_impeller(rng: &mut ChaCha12Rng, q0: f64) -> Pump {
+    let (p0, v0) = (3e5, 13.5);
+    loop {
+        let shut_off = 2.2 + 0.4 * normal(rng);
+        let armature = 0.3 * (0.4 * normal(rng)).exp();
+        let friction = 0.25 + 0.10 * normal(rng);
+        let current = p0 * q0 / (0.125 * (0.25 * normal(rng)).exp() * v0);
+        let idle_current = friction * current;
+        // E.m.f. at the rating and shut off; the second depends on what is sought, so in turns.
+        let (e, drive) = (v0 - current * armature, v0 - idle_current * armature);
+        let (mut a, mut b, mut t, mut shut) = (0.0, 0.0, 0.0, drive);
+        for _ in 0..100 {
+            a = shut_off * p0 / (shut * shut);
+            b = (a * e - p0 / e) / q0;
+            t = (current - idle_current) / ((e - 0.4 * b / a * q0) * e);
+            shut = 2.0 * drive / (1.0 + (1.0 + 4.0 * t * armature * drive).max(0.0).sqrt());
+        }
+        let pump = Pump {
+            curve: Curve::Regenerative { a, b, t, u: 0.4 * t * b / a },
+            armature,
+            idle_current,
+            motor_constant: 0.02,
+            rated_viscosity: VISCOSITY,
+            wear_slip: 0.0,
+            wear_head: 0.0,
+            relief: f64::INFINITY,
+            relief_slope: 1e9,
+            required_margin: 0.0,
+        };
+        let flow = |p: f64, v: f64| pump.flow_at(p, v, 0.0, VISCOSITY);
+        if friction > 0.02
+            && b > 0.0
+            && t > 0.0
+            && (flow(p0, v0) / q0 - 1.0).abs() < 1e-6
+            && FEW.iter().all(|(p, v)| flow(*p, *v) > 0.1 * q0)
+        {
+            return pump;
+        }
+    }
+}
+
+/// Rows that every impeller of the family can pump at.
+const FEW: [(f64, f64); 8] = [
+    (3e5, 13.5),
+    (4e5, 13.5),
+    (1e5, 13.5),
+    (3e5, 12.0),
+    (2e5, 12.0),
+    (2e5, 10.0),
+    (3.5e5, 13.5),
+    (1.5e5, 11.0),
+];
+
 fn row(rng: Option<&mut ChaCha12Rng>, truth: &Pump, pressure: f64, volts: f64) -> RatingRow {
     let flow = truth.flow_at(pressure, volts, 0.0, VISCOSITY);
     let current = truth.at_flow(flow, volts, 0.0, VISCOSITY, f64::INFINITY).current;
@@ -56,17 +110,36 @@ const MANY: [(f64, f64); 8] =
 
 #[test]
 fn the_stated_uncertainty_covers_the_truth_with_one_two_and_many_rows() {
+    let widths = coverage(Kind::Displacement, any_pump, &MANY, (4.4e5, 11.8), 0.0);
+    assert!(widths[0] > 1.3 * widths[1] && widths[1] > 1.5 * widths[2], "{widths:?}");
+}
+
+#[test]
+fn the_stated_uncertainty_of_an_impeller_covers_the_truth_with_one_two_and_many_rows() {
+    // One row leaves 9 % open, and over so much an impeller's law bends: it covers more than a straight one would.
+    let widths = coverage(Kind::Regenerative, any_impeller, &FEW, (3.3e5, 12.4), 0.05);
+    assert!(widths[0] > widths[1] && widths[1] > widths[2], "{widths:?}");
+}
+
+/// How often the truth lies within one and two of the stated uncertainty; the mean uncertainty, as a part of the flow.
+/// `bends`: how much more often it may lie within one when a single row is all there is.
+fn coverage(
+    kind: Kind,
+    any: fn(&mut ChaCha12Rng, f64) -> Pump,
+    all: &[(f64, f64)],
+    (p, v): (f64, f64),
+    bends: f64,
+) -> Vec<f64> {
     let mut widths = Vec::new();
-    for n in [1, 2, MANY.len()] {
+    for n in [1, 2, all.len()] {
         let mut rng = ChaCha12Rng::seed_from_u64(20_261_125);
         let (mut one, mut two, mut width, draws) = (0, 0, 0.0, 400);
         for _ in 0..draws {
-            let truth = any_pump(&mut rng, 4e-5);
-            let rows: Vec<_> = MANY[..n].iter().map(|(p, v)| row(Some(&mut rng), &truth, *p, *v)).collect();
-            let law = identify(Kind::Displacement, &rows, VISCOSITY, 680.0).unwrap();
+            let truth = any(&mut rng, 4e-5);
+            let rows: Vec<_> = all[..n].iter().map(|(p, v)| row(Some(&mut rng), &truth, *p, *v)).collect();
+            let law = identify(kind, &rows, VISCOSITY, 680.0).unwrap();
             assert!(law.flow_residuals.len() == n && law.current_residuals.len() == n);
             // Asked beside the rows: more pressure, less voltage.
-            let (p, v) = (4.4e5, 11.8);
             let off = (law.pump.flow_at(p, v, 0.0, VISCOSITY) - truth.flow_at(p, v, 0.0, VISCOSITY)).abs();
             let u = law.flow_uncertainty(p, v);
             one += usize::from(off <= u);
@@ -75,11 +148,14 @@ fn the_stated_uncertainty_covers_the_truth_with_one_two_and_many_rows() {
         }
         let share = |k: usize| k as f64 / f64::from(draws);
         println!("{n} rows: {:.3} within one, {:.3} within two, mean {width:.4}", share(one), share(two));
-        // 400 draws: three standard deviations of a binomial share are 0.07 and 0.033.
-        assert!((share(one) - 0.683).abs() < 0.09 && share(two) > 0.95 - 0.04, "{n} rows");
+        // 400 draws: three standard deviations of a binomial share are 3 (0.683 0.317/400)^½ = 0.07 and
+        // 3 (0.954 0.046/400)^½ = 0.031; the family's law is curved, so 0.033.
+        let more = if n == 1 { bends } else { 0.0 };
+        assert!(share(one) > 0.683 - 0.07 && share(one) < 0.683 + 0.07 + more, "{n} rows");
+        assert!((share(two) - 0.954).abs() < 0.033, "{n} rows");
         widths.push(width);
     }
-    assert!(widths[0] > 1.3 * widths[1] && widths[1] > 1.5 * widths[2], "{widths:?}");
+    widths
 }
 
 #[test]

@@ -84,7 +84,7 @@ fn pump(b: &Build, x: &PumpState, part: &PartState, p: &Point) -> Result<(), Str
     let close = |what: &str, a: f64, b: f64, by: f64| {
         ensure((a - b).abs() <= by, || format!("{what}: {a:e} against {b:e}"))
     };
-    let wire = Wire::from_values(v).total();
+    let wire = Wire::from_values(v).unwrap().total();
     let emf = law.motor_constant * r.speed;
     let supply = r.volts + r.current * wire;
     if v.word("speed_control") == "rail" {
@@ -233,7 +233,7 @@ fn part(b: &Build, leg: &LegState, s: &PartState, p: &Point) -> Result<(), Strin
 }
 
 /// Every law of a point, from its printed state alone.
-fn holds(b: &Build, p: &Point) -> Result<usize, String> {
+pub fn holds(b: &Build, p: &Point) -> Result<usize, String> {
     let mut laws = 0;
     for (junction, pressure) in &p.junctions {
         let of = |v: &Values| p.ambient + v.si("vent_pressure");

@@ -46,6 +46,7 @@ mod filter_reference;
 mod floors;
 // Pump, regulator and injector at any setting: slopes, inverses, monotone.
 mod circuit_parts;
+mod circuit_rare_parts;
 // The trade's twelve checks of any model.
 mod job_checks;
 // Fuel properties against reference rows; laws over any blend.

@@ -10,7 +10,9 @@ use crate::part::injector::{DeadTime, Injector, LowPulse, ShortPulse};
 use crate::part::line::Line;
 use crate::part::pump::Pump;
 use crate::part::regulator::Regulator;
-use crate::part::wiring::copper_wire_resistance;
+use crate::part::wiring::{
+    ConductorClass, awg_area, copper_resistance_ratio, copper_wire_resistance, iec_60228_resistance,
+};
 use crate::quantity::{AbsolutePressure, Amount, Dim, abs, kelvin, kg_per_m3, m, m2, pa, rad_per_s};
 use crate::spec::{Rows, Values};
 use std::f64::consts::PI;
@@ -33,18 +35,74 @@ pub struct Wire {
 }
 
 impl Wire {
-    /// From the values of a pump: copper of each side by [`copper_wire_resistance`], contacts added.
-    #[must_use]
-    pub fn from_values(v: &Values) -> Self {
-        let copper = |length: f64| {
-            copper_wire_resistance(m(length), m2(v.si("wire_area")), kelvin(v.si("wire_temperature"))).value
+    /// From the values of a pump: copper of each side by [`copper_wire_resistance`] over its area or
+    /// [`awg_area`], or by its class ([`iec_60228_resistance`] at 20 °C, then as copper), contacts added.
+    ///
+    /// # Errors
+    /// An area and a gauge together, a class for a gauge, or for a size that its standard does not hold.
+    pub fn from_values(v: &Values) -> Result<Self> {
+        let (gauge, area) = (v.word("wire_gauge"), v.parameter("wire_area"));
+        let number = gauge.strip_suffix(" AWG").and_then(|n| n.parse().ok());
+        let refused =
+            |what: String, next: &str, key: &str| Err(Error::new(Kind::Value, what).next(next).at_key(key));
+        let size = match (number, area) {
+            (Some(_), Some(p)) => {
+                let area = Amount::new(p.si, Dim::Area);
+                return refused(
+                    format!("a wire of {gauge} and an area of {area} are both given"),
+                    "keep one: take out wire_area or wire_gauge",
+                    "wire_gauge",
+                );
+            }
+            (Some(n), None) => awg_area(n),
+            (None, Some(p)) => m2(p.si),
+            (None, None) => {
+                return refused(
+                    "the wire has neither area nor gauge".to_owned(),
+                    "write wire_area = \"2.5 mm²\" or wire_gauge = \"14 AWG\"",
+                    "wire_area",
+                );
+            }
         };
-        Self {
-            feed: copper(v.si("feed_length")) + v.si("feed_contacts"),
-            back: copper(v.si("return_length")) + v.si("return_contacts"),
+        let class = match v.word("wire_class") {
+            "solid or stranded" => Some(ConductorClass::SolidOrStranded),
+            "flexible" => Some(ConductorClass::Flexible),
+            _ => None,
+        };
+        if let (Some(_), Some(_)) = (class, number) {
+            return refused(
+                format!("there is no class for {gauge}: the standard of the classes knows sizes in mm² only"),
+                "give wire_area, such as \"2.5 mm²\", or take out wire_class",
+                "wire_class",
+            );
+        }
+        let warm = kelvin(v.si("wire_temperature"));
+        let wire = |length: f64| -> Result<f64> {
+            match class {
+                None => Ok(copper_wire_resistance(m(length), size, warm).value),
+                Some(class) => {
+                    // A size is a name: 2.5, not 2.4999999.
+                    let name = (size.value * 1e12).round() / 1e6;
+                    let cold = iec_60228_resistance(name, class, m(length))
+                        .map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("wire_area"))?;
+                    Ok((cold * copper_resistance_ratio(warm)).value)
+                }
+            }
+        };
+        Ok(Self {
+            feed: wire(v.si("feed_length"))? + v.si("feed_contacts"),
+            back: wire(v.si("return_length"))? + v.si("return_contacts"),
             contacts: v.si("feed_contacts") + v.si("return_contacts"),
             fuse: v.si("fuse"),
-        }
+        })
+    }
+
+    /// The same for the pump of this name, which an error then names.
+    pub(crate) fn of(name: &str, v: &Values) -> Result<Self> {
+        Self::from_values(v).map_err(|e| {
+            let key = e.place().key.as_ref().map_or_else(|| name.to_owned(), |k| format!("{name}.{k}"));
+            e.at_key(key)
+        })
     }
 
     /// Both sides, Ω.

@@ -381,6 +381,21 @@ impl Build {
         if let Some(part) = self.parts.get_mut(owner)
             && part.kind == "pump"
         {
+            // The default of an area stands only where no gauge does.
+            let (values, defaults) = (&mut part.values, Values::defaults(crate::part::pump::KEYS));
+            match (values.word("wire_gauge") == "none", values.parameter("wire_area")) {
+                (true, None) => {
+                    values.put(
+                        values.key("wire_area")?,
+                        defaults.get("wire_area").expect("it has a default").clone(),
+                    );
+                }
+                (false, Some(area)) if Some(area) == defaults.parameter("wire_area") => {
+                    values.remove("wire_area")
+                }
+                _ => {}
+            }
+            Wire::of(owner, values)?;
             part.law = Some(Arc::new(
                 crate::part::pump::identified(&part.values).map_err(|e| e.at_key(format!("{owner}.rows")))?,
             ));

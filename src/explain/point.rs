@@ -414,6 +414,25 @@ fn open_time(p: &Point) -> Result<Step> {
             remark: None,
         });
     }
+    if !is_static && i.pulse > i.cycle - i.dead_time.abs() {
+        return Ok(Step {
+            name: "Time that the injector really passes fuel in a cycle: it shuts late, just before the next pulse",
+            tex: "t_o",
+            text: "t_o",
+            formula_tex: "<tl> + (<tc> - <tl>)\\left(1 - \\dfrac{<tc> - <tp>}{<td>}\\right)",
+            formula: "<tl> + (<tc> - <tl>) * (1 - (<tc> - <tp>) / <td>)",
+            terms: vec![
+                term("tl", "t_l", "t_l", i.last_open * 1e3, "ms", "open time of the longest pulse that shuts in time"),
+                term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns"),
+                term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
+                term("td", "t_d", "t_d", i.dead_time.abs() * 1e3, "ms", "true dead time at this voltage and difference"),
+            ],
+            number: i.open_time * 1e3,
+            unit: "ms",
+            source: "a straight line from the last pulse that shuts to one that never does (common practice, no source)",
+            remark: Some("The time left to shut is shorter than the dead time: a little more pulse brings twice as much fuel.".to_owned()),
+        });
+    }
     let short = !is_static && (i.pulse - i.dead_time - i.open_time).abs() > 1e-9;
     if is_static {
         return Ok(Step {

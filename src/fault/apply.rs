@@ -190,7 +190,7 @@ fn base_set_during_overrun(b: &mut Build, s: f64) -> Result<()> {
         if !fills_a_pot(b, &leg) && values.opt("on_above_boost").is_none() {
             let p = b.pump(&pump)?;
             // An idling engine takes about a twentieth of a pump's flow.
-            idle += 0.95 * p.flow_at(base, volts, Wire::from_values(values).total(), p.rated_viscosity);
+            idle += 0.95 * p.flow_at(base, volts, Wire::from_values(values)?.total(), p.rated_viscosity);
         }
     }
     let opening = idle / (regulator.cd * (2.0 * base / rho).sqrt());

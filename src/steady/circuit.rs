@@ -181,7 +181,7 @@ impl Circuit {
             "relief valve" => Element::Relief { opens_at: v.si("opens_at"), slope: v.si("slope") },
             "pump" => Element::Pump(Box::new(PumpOnWire {
                 pump: build.pump(name)?,
-                wire: Wire::from_values(v),
+                wire: Wire::of(name, v)?,
                 on_above: v.opt("on_above_boost"),
                 controlled: v.word("speed_control") == "rail",
                 held_to: None,

@@ -128,7 +128,8 @@ pub struct InjectorState {
     pub reference_density: f64,
     /// Commanded pulse, s.
     pub pulse: f64,
-    /// What a bench's table adds to this pulse's open time, s; none without a table.
+    /// What a bench's table adds to this pulse's open time, s; none without a table, and none where the injector
+    /// shuts late or not at all.
     pub low_pulse: Option<f64>,
     /// Effective pulse below which flow is no longer proportional, s.
     pub short_pulse: f64,
@@ -136,6 +137,8 @@ pub struct InjectorState {
     pub dead_time: f64,
     /// Effective open time, s.
     pub open_time: f64,
+    /// Open time of the longest pulse after which it still shuts in time, s.
+    pub last_open: f64,
     /// Cycle, s.
     pub cycle: f64,
     /// Pulse over cycle.
@@ -530,7 +533,8 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                     let dp = drops[i];
                     let pulse = set.pulse_width(dp, sur.supply);
                     let (dead_time, outside) = set.injector.dead_time.at_edge(sur.supply, dp);
-                    measured(part, set, pulse, dead_time)?;
+                    let low_pulse = measured(part, set, pulse, dead_time)?;
+                    let last = set.cycle() - dead_time.abs();
                     out.injectors.push(InjectorState {
                         name: part.clone(),
                         count: set.count,
@@ -540,11 +544,11 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                         reference_difference: set.injector.reference_difference,
                         reference_density: set.injector.reference_density,
                         short_pulse: set.short_pulse.straight_from(),
-                        low_pulse: matches!(set.short_pulse, ShortPulse::Measured(_))
-                            .then(|| set.open_time(dp, sur.supply) - (pulse - dead_time)),
+                        low_pulse,
                         pulse,
                         dead_time,
                         open_time: set.open_time(dp, sur.supply),
+                        last_open: set.short_pulse.open_time(last, dead_time, set.cycle()),
                         cycle: set.cycle(),
                         duty: if set.cycle().is_finite() { pulse / set.cycle() } else { 0.0 },
                         flow: q,
@@ -571,17 +575,19 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
     Ok(out)
 }
 
-/// Whether a bench has measured a pulse as short as this one.
-fn measured(name: &str, set: &InjectorSet, pulse: f64, dead_time: f64) -> Result<()> {
+/// What a bench's table adds to the open time of a pulse, if there is one and the injector shuts in time; an error
+/// for a pulse shorter than any that was measured.
+fn measured(name: &str, set: &InjectorSet, pulse: f64, dead_time: f64) -> Result<Option<f64>> {
     let (ShortPulse::Measured(table), true) = (&set.short_pulse, set.cycle().is_finite()) else {
-        return Ok(());
+        return Ok(None);
     };
-    if pulse >= set.cycle() - dead_time.abs() {
-        return Ok(());
+    if pulse > set.cycle() - dead_time.abs() {
+        return Ok(None);
     }
+    let effective = pulse - dead_time;
     table
-        .open_time(pulse - dead_time)
-        .map(drop)
+        .open_time(effective)
+        .map(|open| Some(open - effective))
         .map_err(|e| Error::new(Kind::Range, e.to_string()).at_key(format!("{name}.low_pulse_rows")))
 }
 

@@ -551,7 +551,7 @@ impl Maker<'_> {
                 PumpCurve::Regenerative { a: a * (1.0 - p.wear_head), b, t, u }
             }
         };
-        let wire = Wire::from_values(v).total();
+        let wire = Wire::from_values(v)?.total();
         // A staged pump has an open relay below its boost; one held back to the rail's target is taken as ideally held.
         let controlled = v.word("speed_control") == "rail";
         let supply = track(samples, |point| {

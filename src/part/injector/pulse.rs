@@ -266,27 +266,28 @@ impl LowPulse {
     /// # Errors
     /// [`PulseTooShort`] below the first point.
     pub fn open_time(&self, effective: f64) -> Result<f64, PulseTooShort> {
-        let (first, last) = (self.points[0].0, self.points[self.points.len() - 1].0);
+        let first = self.points[0].0;
         if effective.is_nan() || effective < first {
             return Err(PulseTooShort { effective, shortest: first });
         }
-        Ok(if effective >= last { effective } else { self.at_edge(effective) })
+        Ok(self.at_edge(effective))
     }
 
     /// The same, and from nothing up to the first point in proportion: what a solver needs on its way. Rising.
     #[must_use]
     pub fn at_edge(&self, effective: f64) -> f64 {
-        self.knots().find(|(a, b)| effective < b.0 && b.0 > a.0).map_or(effective.max(0.0), |(a, b)| {
-            (a.1 + (b.1 - a.1) * (effective - a.0) / (b.0 - a.0)).max(0.0)
-        })
+        // Both columns rise from nought on, see `LowPulse::new`.
+        self.knots()
+            .find(|(_, b)| effective < b.0)
+            .map_or(effective, |(a, b)| (a.1 + (b.1 - a.1) * (effective - a.0) / (b.0 - a.0)).max(0.0))
     }
 
     /// The effective pulse (s) that is open for this time (s): the inverse of [`LowPulse::at_edge`].
     #[must_use]
     pub fn effective_for(&self, open: f64) -> f64 {
         self.knots()
-            .find(|(a, b)| open < b.1 && b.1 > a.1)
-            .map_or(open.max(0.0), |(a, b)| (a.0 + (b.0 - a.0) * (open - a.1) / (b.1 - a.1)).max(0.0))
+            .find(|(_, b)| open < b.1)
+            .map_or(open, |(a, b)| (a.0 + (b.0 - a.0) * (open - a.1) / (b.1 - a.1)).max(0.0))
     }
 
     /// Effective pulse from which on nothing is added, s.

@@ -79,8 +79,24 @@ pub const KEYS: &[Key] = &[
         .default("4 m", "common practice, no source"),
     Key::scalar("return_length", Dim::Length, 0.0, 50.0, "1.5 m", "wire from the pump to earth")
         .default("1.5 m", "common practice, no source"),
-    Key::scalar("wire_area", Dim::Area, 1e-7, 1e-4, "2.5 mm²", "copper section of both wires")
-        .default("2.5 mm²", "common practice, no source"),
+    Key::scalar(
+        "wire_area",
+        Dim::Area,
+        1e-7,
+        1e-4,
+        "2.5 mm²",
+        "copper section of both wires; a wire_gauge takes its place",
+    )
+    .default("2.5 mm²", "common practice, no source")
+    .optional(),
+    Key::word("wire_gauge", GAUGES, "American wire gauge of both wires, in the place of wire_area")
+        .default("none", "ASTM B258"),
+    Key::word(
+        "wire_class",
+        &["copper", "solid or stranded", "flexible"],
+        "what the wire resists at 20 degC: copper of this section, or the most that its standard allows a conductor of class 1 and 2 (solid or stranded) or class 5 (flexible), for the standard's sizes in mm² only",
+    )
+    .default("copper", "IEC 60028 for copper; IEC 60228:2004, tables 1 to 3, for the classes"),
     Key::scalar("wire_temperature", Dim::Temperature, 233.0, 423.0, "50 degC", "temperature of the copper")
         .default("50 degC", "common practice, no source"),
     Key::scalar(
@@ -118,6 +134,12 @@ pub const KEYS: &[Key] = &[
         &["none", "rail"],
         "whether the pump's voltage is held back to keep the rail at the control's target",
     ),
+];
+
+/// Gauges that a build may name; the first is none.
+const GAUGES: &[&str] = &[
+    "none", "24 AWG", "22 AWG", "20 AWG", "18 AWG", "16 AWG", "14 AWG", "12 AWG", "10 AWG", "8 AWG", "6 AWG",
+    "4 AWG", "2 AWG",
 ];
 
 /// The law from a build's rating rows; costly, so a build does it once.

@@ -685,7 +685,11 @@ fn layout(build: &Build, find: &dyn Fn(&str, &str) -> Maybe) -> Option<Layout> {
         let mut at = leg.parts.iter().enumerate().filter(|(_, p)| kind(p) == Some("pump"));
         let (i, name) = at.next().filter(|_| at.next().is_none())?;
         let values = &build.part(name)?.values;
-        if values.word("speed_control") == "rail" {
+        // Lanes know a wire by its area and its copper.
+        if values.word("speed_control") == "rail"
+            || values.word("wire_gauge") != "none"
+            || values.word("wire_class") != "copper"
+        {
             return None;
         }
         let law = build.pump_law(name)?;

@@ -1,0 +1,192 @@
+//! Parts that no build of the datasets has: a relief valve on the rail, an orifice, a tank of its own, wires by gauge
+//! and class; a pump whose control is just able to hold its target.
+
+use super::circuit_laws::{BUILDS, named};
+use super::steady_reevaluated::holds;
+use railrise::build::Build;
+use railrise::part::regulator::Mode;
+use railrise::quantity::*;
+use railrise::steady::*;
+
+fn text() -> String {
+    let file = format!("{}/datasets/hill-climb-car/before-0.7-bar.toml", env!("CARGO_MANIFEST_DIR"));
+    std::fs::read_to_string(file).unwrap()
+}
+
+fn car() -> &'static Build {
+    named("Hill-climb car before, 0.7 bar")
+}
+
+fn near(a: f64, b: f64, tolerance: f64) {
+    assert!((a - b).abs() <= tolerance, "{a} is not {b} within {tolerance}");
+}
+
+fn solved(b: &Build, op: &Operating) -> Point {
+    let p = point(b, op).unwrap_or_else(|e| panic!("{op:?}: {e}"));
+    holds(b, &p).unwrap_or_else(|e| panic!("{op:?}: {e}"));
+    p
+}
+
+fn ops() -> [Operating; 3] {
+    [Operating::engine_off(), Operating::at(rpm(900.0), bar(-0.65)), Operating::at(rpm(4500.0), bar(0.6))]
+}
+
+/// The valve's own law by hand: what it opens at, and its slope times what it passes.
+#[test]
+fn a_relief_valve_on_the_rail_holds_it_where_the_regulator_would_not() {
+    let with = |opens_at: &str| {
+        Build::from_toml(&format!(
+            "{}\n[part.safety]\nkind = \"relief valve\"\nopens_at = \"{opens_at}\"\nslope = \"36 kPa per 100 L/h\"\n\n[[leg]]\nname = \"safety\"\nfrom = \"rail\"\nto = \"tank\"\nparts = [\"safety\"]\n",
+            text()
+        ))
+        .unwrap()
+    };
+    let (early, late) = (with("2 bar"), with("6 bar"));
+    let passed = |p: &Point| p.legs.iter().find(|l| l.name == "safety").unwrap().flow;
+    for op in ops() {
+        let plain = solved(car(), &op);
+        let p = solved(&late, &op);
+        near(p.rail_pressure().pascals(), plain.rail_pressure().pascals(), 1.0);
+        assert!(passed(&p).abs() < 1e-10);
+        let p = solved(&early, &op);
+        let q = passed(&p);
+        near(p.rail_pressure().pascals(), 2e5 + 36e3 * q * 3.6e6 / 100.0, 1.0);
+        assert!(q > 1e-6);
+        if op.boost().pascals() >= 0.0 {
+            assert!(p.regulators[0].mode == Mode::Closed && p.return_flow().value == 0.0);
+        }
+        near(p.pump_flow().value, q + p.engine_flow().value + p.return_flow().value, 1e-10);
+    }
+}
+
+/// Bernoulli: `Δp = ρ/2 (Q/(C_d A))²`, and what stands behind the regulator moves its opening by the seat's share.
+#[test]
+fn an_orifice_in_the_return_backs_the_regulator_up() {
+    let settings = [("bore", "3 mm"), ("cd", "0.7")];
+    let b = car().with_part_in_leg("restrictor", "orifice", &settings, "return", 1).unwrap();
+    for op in ops() {
+        let (plain, p) = (solved(car(), &op), solved(&b, &op));
+        let (q, area) = (p.return_flow().value, 0.7 * std::f64::consts::PI / 4.0 * 9e-6);
+        let s = p.legs.iter().flat_map(|l| &l.parts).find(|x| x.name == "restrictor").unwrap();
+        near(s.drop, 0.5 * p.density * (q / area).powi(2), 0.3);
+        assert!(s.drop > 500.0 && p.regulators[0].back > plain.regulators[0].back + 0.9 * s.drop);
+        // Fuel acts on diaphragm less seat, return on the seat: cracking falls by seat/(diaphragm - seat) of its rise.
+        let (now, was) = (&p.regulators[0], &plain.regulators[0]);
+        let share = was.reference_gain - 1.0;
+        near(now.cracking - was.cracking, -share * (now.back - was.back), 1.0);
+    }
+}
+
+/// A vent that holds 20 kPa below the ambient takes just that from the pump's inlet, beside what less flow gives back.
+#[test]
+fn a_tank_of_its_own_takes_its_vents_pressure_from_the_inlet() {
+    for op in ops() {
+        let margin = |kpa: &str| {
+            let b = car().with_junction("tank", "tank", &[("vent_pressure", kpa)]).unwrap();
+            let p = solved(&b, &op);
+            let strainer = p.legs.iter().flat_map(|l| &l.parts).find(|x| x.name == "strainer").unwrap();
+            (p.pumps[0].inlet_margin + strainer.drop, p)
+        };
+        let (open, p) = margin("0 kPa");
+        let plain = solved(car(), &op);
+        near(p.pumps[0].inlet_margin, plain.pumps[0].inlet_margin, 1e-6);
+        near(p.rail_pressure().pascals(), plain.rail_pressure().pascals(), 1e-6);
+        let (shut, bad) = margin("-20 kPa");
+        near(open - shut, 20e3, 1e-3);
+        assert!(bad.pump_flow().value < p.pump_flow().value);
+    }
+}
+
+/// A target just below what the pump reaches flat out is held, one just above is not, and nothing jumps between.
+#[test]
+fn a_speed_controlled_pump_goes_over_into_flat_out_without_a_step() {
+    let b = named("Layout: speed-controlled pump");
+    for (n, boost) in [(900.0, -0.65), (3000.0, 0.4), (6500.0, 1.4)] {
+        let op = Operating::at(rpm(n), bar(boost));
+        let flat_out = point(&b.with("control.rail_target", "15 bar").unwrap(), &op).unwrap();
+        let most = flat_out.rail_pressure().pascals();
+        assert!(most > 4.6e5 && flat_out.pumps[0].drive_duty == 1.0);
+        let mut last = 0.0;
+        for below in [1e5, 1e4, 1e3, 100.0, 10.0, 1.0, -1.0, -10.0, -1e3] {
+            let mut held = b.clone();
+            held.set_si("control.rail_target", most - below).unwrap();
+            let p = point(&held, &op).unwrap();
+            near(p.rail_pressure().pascals(), most - below.max(0.0), 0.05);
+            let volts = p.pump_voltage().value;
+            assert!(volts >= last - 1e-9, "{below}: {volts} after {last}");
+            if below > 0.0 {
+                assert!(p.pumps[0].drive_duty < 1.0);
+                // A pascal less is a pascal's worth of volts less.
+                assert!(flat_out.pump_voltage().value - volts < 5e-4 * below + 1e-9, "{below}: {volts}");
+            } else {
+                near(volts, flat_out.pump_voltage().value, 1e-12);
+            }
+            last = volts;
+        }
+    }
+}
+
+/// 12 AWG is 2.053 mm in diameter and 3.31 mm² (ASTM B258, table 1, from memory); class 5 of 2.5 mm² resists at most
+/// 7.98 mΩ/m, class 2 7.41 (IEC 60228:2004, tables 2 and 3); 0.393 %/K (IEC 60028).
+#[test]
+fn a_wire_is_given_by_area_gauge_or_class() {
+    let without = text().replace("wire_area = \"2.5 mm²\"\n", "");
+    assert!(without.len() < text().len());
+    let with = |line: &str| Build::from_toml(&without.replace("fuse = ", &format!("{line}\nfuse = ")));
+    let op = Operating::at(rpm(4500.0), bar(0.6));
+    // 5.7 m of wire, 42 mΩ of contacts, copper at 50 °C.
+    let warm = 1.0 + 0.00393 * 30.0;
+    for (line, per_metre) in [
+        ("wire_gauge = \"12 AWG\"", 1e3 / 58.0 / 3.3088),
+        ("wire_gauge = \"18 AWG\"", 1e3 / 58.0 / 0.8230),
+        ("wire_area = \"2.5 mm²\"", 1e3 / 58.0 / 2.5),
+        ("", 1e3 / 58.0 / 2.5),
+        ("wire_area = \"2.5 mm²\"\nwire_class = \"flexible\"", 7.98),
+        ("wire_area = \"2.5 mm²\"\nwire_class = \"solid or stranded\"", 7.41),
+        ("wire_class = \"flexible\"", 7.98),
+    ] {
+        let b = with(line).unwrap();
+        let p = point(&b, &op).unwrap();
+        let x = &p.pumps[0];
+        let ohms = (x.feed_drop + x.return_drop) / x.running.current;
+        near(ohms, 5.7e-3 * per_metre * warm + 42e-3, 2e-4 * ohms);
+    }
+    for (line, says, next) in [
+        (
+            "wire_area = \"4 mm²\"\nwire_gauge = \"12 AWG\"",
+            "a wire of 12 AWG and an area of 4.000 mm² are both given",
+            "take out wire_area or wire_gauge",
+        ),
+        (
+            "wire_gauge = \"12 AWG\"\nwire_class = \"flexible\"",
+            "there is no class for 12 AWG",
+            "give wire_area",
+        ),
+        (
+            "wire_area = \"3 mm²\"\nwire_class = \"flexible\"",
+            "no conductor of 3 mm² in IEC 60228",
+            "take one of 0.5",
+        ),
+        ("wire_gauge = \"13 AWG\"", "13 AWG", "12 AWG"),
+    ] {
+        let e = with(line).unwrap_err().to_string();
+        assert!(e.contains(says) && e.contains(next) && e.contains("main pump.wire_"), "{e}");
+    }
+    // Set by hand: the area that stands in the file must go first; a default gives way, and comes back.
+    assert!(car().with("main pump.wire_gauge", "12 AWG").is_err());
+    let gauge = with("wire_gauge = \"12 AWG\"").unwrap();
+    assert!(gauge.parameters().all(|(path, _)| path != "main pump.wire_area"));
+    assert!(gauge.with("main pump.wire_area", "4 mm²").is_err());
+    let back = gauge.with("main pump.wire_gauge", "none").unwrap();
+    near(back.si("main pump.wire_area").unwrap(), 2.5e-6, 1e-15);
+}
+
+#[test]
+fn the_datasets_lack_these_parts() {
+    let kinds: Vec<_> = ["relief valve", "orifice", "tank"].into();
+    for b in BUILDS.iter() {
+        for k in &kinds {
+            assert!(b.parts_of(k).next().is_none(), "{} has a {k}: use it above", b.name());
+        }
+    }
+}
