@@ -297,9 +297,9 @@ const CHECKS: &[(&str, &str, &str)] = &[
     ("11: boost for 3 % lean", "L2", "b.first_above(\"lambda\", 0.824)"),
     ("12: no flow taken: set or floor", "L7", "p_\\mathrm{rail} = \\max(\\text{set},\\ \\text{floor})"),
     (
-        "12: without boost fixed is referenced",
+        "12: at zero boost fixed is referenced",
         "L2",
-        "without boost a fixed rail and a referenced one are the same car",
+        "at zero boost a fixed rail and a referenced one are the same car",
     ),
     ("12: pump is return plus engine plus storage", "L10", "dies.ledger()"),
     ("12: pump is return plus engine", "L4", "in_order.explain(\"return flow\")"),
