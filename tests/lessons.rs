@@ -167,6 +167,15 @@ fn l5_volts_are_flow() {
     // New wiring moves the hinge up and does not cure.
     let hinge = |c: &Car| c.pull(rpm(2500.0), rpm(7000.0)).hinge().expect("short").si;
     assert!(hinge(&car("hill-climb-car/cure-wiring")) > 1.03 * hinge(&raised));
+    // One change at a time: the wire does most of it, the filter a little.
+    let wire = raised
+        .with("main pump.wire_area", "6 mm²")
+        .with("main pump.return_length", "0.6 m")
+        .with("main pump.feed_contacts", "9 mΩ")
+        .with("main pump.return_contacts", "4 mΩ");
+    let by_wire = hinge(&wire) - hinge(&raised);
+    let by_filter = hinge(&wire.with("fine filter.dirt", "0")) - hinge(&wire);
+    assert!(by_filter > 0.0 && by_wire > 5.0 * by_filter, "{by_wire} {by_filter}");
     // Idle hides the drop.
     let idle = si(raised.idling().value("main pump wiring drop"));
     assert!(idle < 0.8 * si(raised.at(rpm(4500.0), boost).value("main pump wiring drop")));
@@ -569,6 +578,17 @@ fn l12_four_faults_are_lean_alike_and_told_apart_by_one_more_reading() {
     assert!(amps(&d) > 1.1 * amps(&good), "the filter holds the pump's pressure up");
     assert!(amps(&a) < amps(&good) && amps(&c) < amps(&good), "{} {} {}", amps(&a), amps(&c), amps(&good));
     assert!(margin(&c) < 0.10e5 && margin(&a) > 0.3e5, "{} {}", margin(&c), margin(&a));
+    // In the middle of the pull the starved pump still draws more than the sound one: read beyond the hinge.
+    let early = |c: &Car| amps(&c.at(rpm(3500.0), bar(0.7)));
+    assert!(early(&sound.with_fault("strainer blocked", 0.9)) > 1.03 * early(&sound));
+    // Half as bad: only the worn pump is lean, and wire and filter show all the same.
+    let half = |fault: &str| at(&sound.with_fault(fault, 0.45));
+    let clog = at(&sound.with("fine filter.dirt", "35"));
+    assert!(half("worn pump").lambda().number() > 0.824);
+    assert!(
+        [&half("wiring drop"), &half("strainer blocked"), &clog].iter().all(|r| r.lambda().number() < 0.805)
+    );
+    assert!(volts(&good) - volts(&half("wiring drop")) > 0.9 && amps(&clog) > 1.15 * amps(&good));
     // The second test: fed straight, the car with the bad wire brings enough and the worn pump does not.
     let fed = |fault: &str| {
         let car = sound.with_fault(fault, 0.9).with("main pump.feed_contacts", "0 mΩ");
@@ -577,4 +597,23 @@ fn l12_four_faults_are_lean_alike_and_told_apart_by_one_more_reading() {
     };
     let asked = si(good.asked_flow().amount());
     assert!(fed("wiring drop") > asked && fed("worn pump") < asked);
+}
+
+#[test]
+fn the_capstone_no_boost_cures_vapour_and_base_is_set_again() {
+    let pumps = car("hill-climb-car/cure-second-pump");
+    let hottest = |boost: Pressure| {
+        let warming = pumps.as_value_changes("fuel.temperature", "35 degC", "49 degC", rpm(6500.0), boost);
+        warming.first_below("main pump inlet margin", 0.10).expect("it runs out").si
+    };
+    assert!((hottest(bar(1.4)) - hottest(bar(1.0))).abs() < 0.2);
+    // Every car that runs lean has vapour at its pump: no other way to fail adds one.
+    let cars = across_tolerances(&pumps, rpm(6500.0), 512, 2026);
+    assert!(cars.chance("running lean").number() < cars.chance("vapour at the pump").number());
+    // What comes back lifts the regulator; set again at that flow it reads base.
+    let found = pumps.idling_hose_off();
+    assert!(near(si(found.return_flow().amount()), 240e-3 / 3600.0, 0.01));
+    assert!(found.rail_pressure().pascals() > 3.03e5);
+    let set = pumps.with("regulator.setting_flow", "240 L/h").idling_hose_off();
+    assert!(near(set.rail_pressure().pascals(), 3.0e5, 0.002));
 }
