@@ -90,6 +90,15 @@ pub const LINE: &[Key] = &[
         "effective bulk modulus of the hose wall, for time-step models",
     )
     .default("150 MPa", "hose 50..300 MPa, common practice, no source"),
+    Key::scalar(
+        "wall_loss",
+        Dim::Ratio,
+        0.0,
+        2.0,
+        "0.2",
+        "loss tangent of the hose wall at 30 Hz, for time-step models (rubber 0.1..0.3, from memory); left out: as the run's options say",
+    )
+    .optional(),
 ];
 
 /// Check valve.
@@ -204,6 +213,33 @@ pub const INJECTORS: &[Key] = &[
         "flow that passes shut injectors, all together",
     )
     .default("0 cc/min", "tight"),
+    Key::scalar(
+        "closing_delay",
+        Dim::Time,
+        0.0,
+        5e-3,
+        "0.3 ms",
+        "how long one stays open after its pulse, for time-step models (the dead time is opening less closing delay); left out: as the run's options say",
+    )
+    .optional(),
+    Key::scalar(
+        "rail_volume",
+        Dim::Volume,
+        1e-7,
+        1e-2,
+        "60 cm³",
+        "volume of the rail that feeds them, for time-step models; left out: as the run's options say",
+    )
+    .optional(),
+    Key::scalar(
+        "damper",
+        Dim::Volume,
+        0.0,
+        1e-3,
+        "0.2 cm³",
+        "volume that a pulsation damper on that rail takes up for each bar, for time-step models; left out: as the run's options say",
+    )
+    .optional(),
 ];
 
 /// A vented pot between lift pump and main pump; it is a junction of its own.

@@ -268,6 +268,8 @@ struct Lump {
     branch: Branch,
     /// Volume and compliance of half of it.
     half: (f64, f64),
+    /// Loss tangent of its wall.
+    wall_loss: f64,
     /// Whether a pump or check valve cuts it off from where it begins, or ends.
     starts_cut: bool,
     ends_cut: bool,
@@ -322,16 +324,29 @@ impl Maker<'_> {
         if let Some((_, k)) = self.junctions.iter().find(|(n, _)| n == name) {
             return Place::Node(*k);
         }
-        let feeds = |l: &Leg| {
-            l.from == name
-                && l.parts.last().and_then(|p| self.build.part(p)).is_some_and(|p| p.kind == "injectors")
+        let fed = |l: &&Leg| l.from == name && self.fed_by(l).is_some();
+        let (volume, extra) = match self.build.legs().iter().find(fed).and_then(|l| self.fed_by(l)) {
+            Some(injectors) => self.rail(injectors),
+            None => (self.o.junction_volume, 0.0),
         };
-        let is_rail = self.build.legs().iter().any(feeds);
-        let (volume, extra) =
-            if is_rail { (self.o.rail_volume, self.o.damper) } else { (self.o.junction_volume, 0.0) };
         let k = self.node(name.to_owned(), volume, extra, 0.0, false);
         self.junctions.push((name.to_owned(), k));
         Place::Node(k)
+    }
+
+    /// The injectors that a leg ends in.
+    fn fed_by(&self, l: &Leg) -> Option<&Values> {
+        let last = l.parts.last().and_then(|p| self.build.part(p))?;
+        (last.kind == "injectors").then_some(&last.values)
+    }
+
+    /// Volume of the rail before a set of injectors, m³, and compliance of its damper, m³/Pa.
+    fn rail(&self, injectors: &Values) -> (f64, f64) {
+        let per_bar = injectors.opt("damper");
+        (
+            injectors.opt("rail_volume").unwrap_or(self.o.rail_volume),
+            per_bar.map_or(self.o.damper, |volume| volume / 1e5),
+        )
     }
 
     /// A rigid node; a damped wall only for those inside a hose.
@@ -361,8 +376,8 @@ impl Maker<'_> {
             let at = if passive.is_empty() {
                 from
             } else {
-                let volume = self.o.rail_volume;
-                let inner = self.node(format!("{} end", leg.name), volume, self.o.damper, 0.0, false);
+                let (volume, damper) = self.fed_by(leg).map_or((self.o.rail_volume, 0.0), |i| self.rail(i));
+                let inner = self.node(format!("{} end", leg.name), volume, damper, 0.0, false);
                 self.chain(k, leg, passive, from, Place::Node(inner), false, samples)?;
                 Place::Node(inner)
             };
@@ -389,7 +404,8 @@ impl Maker<'_> {
         }
         let mut outlet = to;
         if !after.is_empty() {
-            let volume = self.o.return_chamber;
+            let own = self.build.part(&leg.parts[at]).and_then(|r| r.values.opt("return_chamber"));
+            let volume = own.unwrap_or(self.o.return_chamber);
             outlet = Place::Node(self.node(format!("{} return", leg.parts[at]), volume, 0.0, 0.0, true));
             self.chain(k, leg, after, outlet, to, true, samples)?;
         }
@@ -443,6 +459,7 @@ impl Maker<'_> {
             let each = line.length / count;
             let bulk = 1.0 / (1.0 / self.bulk() + 1.0 / v.si("wall_bulk"));
             let half = 0.5 * line.area() * each;
+            let wall_loss = v.opt("wall_loss").unwrap_or(self.o.wall_loss);
             for n in 0..count as usize {
                 let mut b = plain(format!("{name} {}", n + 1), each, line.bore);
                 b.rough_length = each;
@@ -451,22 +468,28 @@ impl Maker<'_> {
                 b.rise = line.rise / count;
                 let starts_cut = waiting.cuts();
                 waiting.give(&mut b);
-                lumps.push(Lump { branch: b, half: (half, half / bulk), starts_cut, ends_cut: false });
+                lumps.push(Lump {
+                    branch: b,
+                    half: (half, half / bulk),
+                    wall_loss,
+                    starts_cut,
+                    ends_cut: false,
+                });
             }
         }
         if lumps.is_empty() {
             // No line at all: a short passage lends its inertance and nothing else (50 mm of 8 mm, assumed).
             let branch = plain(leg.name.clone(), 0.05, 8e-3);
-            lumps.push(Lump { branch, half: (0.0, 0.0), starts_cut: false, ends_cut: false });
+            lumps.push(Lump { branch, half: (0.0, 0.0), wall_loss: 0.0, starts_cut: false, ends_cut: false });
         }
         if let Some(last) = lumps.last_mut() {
             last.ends_cut = waiting.cuts();
             waiting.give(&mut last.branch);
         }
         let mut inner = Vec::new();
-        let wall = self.o.wall_loss / (2.0 * PI * 30.0);
         for n in 1..lumps.len() {
             let name = format!("{} end", lumps[n - 1].branch.name);
+            let wall = 0.5 * (lumps[n - 1].wall_loss + lumps[n].wall_loss) / (2.0 * PI * 30.0);
             self.net.nodes.push(Node { name, volume: 0.0, capacitance: 0.0, wall, may_boil });
             let node = self.net.nodes.len() - 1;
             lumps[n - 1].branch.to = Place::Node(node);
@@ -649,7 +672,7 @@ impl Maker<'_> {
                 cd_a: truth.cd_a() * share,
                 leak_cd_a: leak,
                 dead_time: truth.dead_time.clone(),
-                closing_delay: self.o.closing_delay,
+                closing_delay: v.opt("closing_delay").unwrap_or(self.o.closing_delay),
                 short_pulse: v.si("short_pulse"),
                 begins: (4.0 * PI * k as f64 / n + self.o.injection_begins).rem_euclid(4.0 * PI),
                 back: Back::Manifold,
@@ -797,6 +820,37 @@ mod tests {
             let found = compliance(&net, after);
             assert!((found / expected - 1.0).abs() < 1e-9, "{found:e} {expected:e}");
         }
+    }
+
+    #[test]
+    fn what_a_build_says_of_its_volumes_and_walls_holds_before_the_options() {
+        let keys = [
+            ("injectors.rail_volume", "90 cm³"),
+            ("injectors.damper", "0.5 cm³"),
+            ("injectors.closing_delay", "0.4 ms"),
+            ("regulator.return_chamber", "8 cm³"),
+            ("return hose.wall_loss", "0.1"),
+        ];
+        let plain = Build::from_toml(CAR).expect("reads");
+        let told = keys.iter().fold(plain.clone(), |b, (key, v)| b.with(key, v).expect("a known key"));
+        let o = Options::default();
+        let held = Schedule::hold(rpm(3000.0), bar(0.2), s(1.0));
+        let net = |b: &Build| made(b, &held, &o).expect("valid").net;
+        let (plain, told) = (net(&plain), net(&told));
+        let node = |net: &Net, name: &str| net.nodes.iter().find(|n| n.name == name).expect("there").clone();
+        let grown = |name: &str| node(&told, name).volume - node(&plain, name).volume;
+        assert!((grown("rail") - 3e-5).abs() < 1e-15 && (grown("regulator return") - 3e-6).abs() < 1e-15);
+        // A chamber that grew by 3 cm³ tells the fuel's bulk modulus.
+        let firm = |net: &Net| node(net, "regulator return").capacitance;
+        let bulk = 3e-6 / (firm(&told) - firm(&plain));
+        let softer = node(&told, "rail").capacitance - node(&plain, "rail").capacitance;
+        assert!((softer - (5e-12 - o.damper) - 3e-5 / bulk).abs() < 1e-16, "{softer:e}");
+        let wall = |net: &Net| node(net, "return hose 1 end").wall;
+        assert!((wall(&told) / wall(&plain) - 0.1 / o.wall_loss).abs() < 1e-12);
+        assert_eq!(
+            (plain.injectors[0].closing_delay, told.injectors[0].closing_delay),
+            (o.closing_delay, 4e-4)
+        );
     }
 
     #[test]

@@ -11,7 +11,8 @@ pub enum Stepper {
     Rodas4,
 }
 
-/// How a run in time is made. What a build does not say stands here, with its basis.
+/// How a run in time is made. What a build does not say stands here, with its basis; where the build has a key of the
+/// same name (`rail_volume`, `damper`, `return_chamber`, `wall_loss`, `closing_delay`) and says it, the build's holds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Options {
     /// Tolerance: 1 holds the rail within 50 Pa; smaller is finer.

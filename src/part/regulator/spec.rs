@@ -64,6 +64,15 @@ pub const KEYS: &[Key] = &[
         .default("12 g", "assumed, no source: plate, poppet and a third of the spring"),
     Key::scalar("damping", Dim::Damping, 0.0, 1e4, "20 N·s/m", "viscous damping of the poppet")
         .default("20 N·s/m", "assumed, no source: a damping ratio of 0.17 on 12 g beside a usual rail"),
+    Key::scalar(
+        "return_chamber",
+        Dim::Volume,
+        1e-7,
+        1e-3,
+        "5 cm³",
+        "volume behind the poppet, for time-step models; left out: as the run's options say",
+    )
+    .optional(),
     Key::word(
         "reference",
         &["manifold", "air", "intake", "charge pipe"],
