@@ -43,7 +43,7 @@ pub enum Fault {
     ReferenceSplit,
     /// The reference hose is on the wrong port.
     ReferenceOnWrongPort,
-    /// The reference signal comes late.
+    /// The reference signal comes late. A steady point shows nothing of it: once the signal has arrived it is whole.
     SlowReference,
     /// The pump is worn.
     WornPump,
@@ -63,7 +63,8 @@ pub enum Fault {
     FilterAfterRegulator,
     /// The pump's relief opens too early.
     ReliefOpening,
-    /// The check valve does not hold.
+    /// The check valve does not hold. A steady point of a running pump shows nothing of it, for flow holds the valve open;
+    /// at rest nothing is steady until the line is empty.
     CheckValveDraining,
     /// An injector leaks.
     LeakingInjector,

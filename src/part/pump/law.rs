@@ -1,4 +1,7 @@
 //! Motor and element solved together: what rise a pump gives at a flow.
+//!
+//! Heating of the motor is left out: armature and magnets stay as the rating rows found them. Copper gains 0.39 % a kelvin
+//! (IEC 60028), so an armature 40 K warmer than on the bench has 16 % more resistance; a rating row read warm holds it.
 
 /// How the pump moves fuel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
