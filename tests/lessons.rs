@@ -387,7 +387,7 @@ fn pictures_of_the_build_say_what_the_reading_says() {
     }
     let rail = format!("{:.3}", reading.rail_pressure().amount().shown()).replace(" gauge", "");
     assert!(text.contains(&rail) && figure.svg().contains("pressures above ambient"), "{rail} in {text}");
-    assert!(text.contains("fuel level gives") && !text.contains("strainer gives"), "{text}");
+    assert!(text.contains("fuel level +1.07 kPa"), "{text}");
     assert!(figure.notes.is_empty(), "{:?}", figure.notes);
     // Two pumps, and a circuit with a tee.
     for name in ["hill-climb-car/cure-second-pump", "hill-climb-car/filter-each-side"] {

@@ -325,6 +325,13 @@ fn tags_change_how_a_cell_is_shown() {
     let text = [output::stream("stdout", "a result\n")];
     let folded = tagged("let x = 1;", &text, &["hide-input"]);
     assert!(main_of(&folded).contains("<details class=\"fold\"><summary>Show the code of step 1</summary>"));
+    let asked = tagged("check(\"How much?\", \"\")\n    .against(bar(3.0))", &text, &[]);
+    assert!(
+        main_of(&asked)
+            .contains("<details class=\"fold\"><summary>Show how step 1 checks the answer</summary>")
+    );
+    let plain = tagged("let x = vec\n    .len();", &text, &[]);
+    assert!(!main_of(&plain).contains("<details"));
     let quiet = tagged("let x = 1;", &text, &["hide-output"]);
     assert!(main_of(&quiet).contains("<summary>Show the result of step 1</summary>"));
     let bare = tagged("let secret = 1;", &text, &["remove-input"]);

@@ -44,6 +44,11 @@ pub(super) struct Common {
     pub source: Option<String>,
 }
 
+/// An example with the quotes that also fit inside the text of a cell; a build takes either kind.
+fn in_a_cell(example: &str) -> String {
+    example.replace('"', "'")
+}
+
 impl Reader<'_> {
     pub fn line(&self, span: Option<std::ops::Range<usize>>) -> Option<usize> {
         span.map(|s| self.text[..s.start.min(self.text.len())].matches('\n').count() + 1)
@@ -472,8 +477,11 @@ impl Reader<'_> {
                 self.fail(
                     path,
                     line,
-                    Error::new(Kind::Format, "every row must be a table")
-                        .next(format!("write {} = {}", key.name, key.example)),
+                    Error::new(Kind::Format, "every row must be a table").next(format!(
+                        "write {} = {}",
+                        key.name,
+                        in_a_cell(key.example)
+                    )),
                 );
                 return None;
             }
@@ -482,8 +490,11 @@ impl Reader<'_> {
             self.fail(
                 path,
                 line,
-                Error::new(Kind::Format, "rows are needed")
-                    .next(format!("write {} = {}", key.name, key.example)),
+                Error::new(Kind::Format, "rows are needed").next(format!(
+                    "write {} = {}",
+                    key.name,
+                    in_a_cell(key.example)
+                )),
             );
             return None;
         };
@@ -491,8 +502,11 @@ impl Reader<'_> {
             self.fail(
                 path,
                 line,
-                Error::new(Kind::Format, "there is no row")
-                    .next(format!("write {} = {}", key.name, key.example)),
+                Error::new(Kind::Format, "there is no row").next(format!(
+                    "write {} = {}",
+                    key.name,
+                    in_a_cell(key.example)
+                )),
             );
             return None;
         }
@@ -515,12 +529,14 @@ impl Reader<'_> {
             for c in columns {
                 match table.get(c.name) {
                     None if c.optional => row.push(f64::NAN),
-                    None => self.fail(
-                        &row_path,
-                        line,
-                        Error::new(Kind::Format, format!("the column {} is missing", c.name))
-                            .next(format!("write {} = {}", key.name, key.example)),
-                    ),
+                    None => {
+                        self.fail(
+                            &row_path,
+                            line,
+                            Error::new(Kind::Format, format!("the column {} is missing", c.name))
+                                .next(format!("write {} = {}", key.name, in_a_cell(key.example))),
+                        )
+                    }
                     Some(v) => {
                         let at = self.line(v.span()).or(line);
                         let cell = format!("{row_path}.{}", c.name);

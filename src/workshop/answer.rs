@@ -33,8 +33,12 @@ fn listen(text: &str) -> Said {
 fn example(question: &str, wanted: Amount) -> String {
     let dim = wanted.dim;
     if dim == Dim::Ratio {
-        return if question.contains('%') || question.contains("percent") {
+        let asks = question.to_lowercase();
+        let says = |words: &[&str]| words.iter().any(|w| asks.contains(w));
+        return if says(&["%", "percent"]) {
             "such as \"25 %\"".to_owned()
+        } else if says(&["lambda", "factor", "ratio", "times"]) {
+            "such as \"1.25\"".to_owned()
         } else {
             "such as \"0.25\" or \"25 %\"".to_owned()
         };

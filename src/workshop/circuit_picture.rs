@@ -97,7 +97,7 @@ fn component(reading: &Reading, leg: &LegState, x: &PartState) -> Option<Compone
         // A strainer gives nothing: what is gained is the fuel standing above it.
         let level = if part.kind == "strainer" { p.density * GRAVITY * part.values.si("head") } else { 0.0 };
         let made = if level.abs() > 1.0 {
-            made.value(&format!("fuel level {} {}", way(-level), kpa(level)))
+            made.value(&format!("fuel level {}{}", if level < 0.0 { '−' } else { '+' }, kpa(level)))
         } else {
             made
         };

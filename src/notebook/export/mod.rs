@@ -5,7 +5,8 @@
 //! load or steer the page; scripts inside them stay, since sliders need them, so export only notebooks that you would run.
 //!
 //! Tags that change how a cell is shown: `hide-input` (code one click away), `remove-input`, `hide-output`,
-//! `remove-output`, `remove-cell`, `teacher` (marked), `parameters` (marked). A block quote that begins with **Caution**,
+//! `remove-output`, `remove-cell`, `teacher` (marked), `parameters` (marked). Of a cell that checks an answer, what it is
+//! held against is one click away. A block quote that begins with **Caution**,
 //! **Predict**, **Check**, **Misconception**, **Try**, **Answer**, **Note** or **Teacher** becomes a marked box; an answer
 //! is folded away.
 
@@ -110,6 +111,20 @@ pub fn page(notebook: &Notebook, options: &Options) -> Page {
     Page { html, title, complaints: sheet.complaints }
 }
 
+/// The question of a check cell, and what its answer is held against: that would stand open above the learner's own.
+fn answer_behind(source: &str) -> Option<(&str, &str)> {
+    let mut asked = false;
+    let mut at = 0;
+    for line in source.split_inclusive('\n') {
+        asked |= line.starts_with("check(");
+        if asked && line.trim_start().starts_with('.') {
+            return Some((source[..at].trim_end(), &source[at..]));
+        }
+        at += line.len();
+    }
+    None
+}
+
 fn stem(name: &str) -> String {
     let file = name.rsplit(['/', '\\']).next().unwrap_or(name);
     file.strip_suffix(".ipynb").unwrap_or(file).to_owned()
@@ -153,7 +168,17 @@ impl Sheet<'_> {
         self.steps += 1;
         let step = format!("step {}", self.steps);
         let flag = |group: &str, key: &str| cell.metadata(group).is_some_and(|value| value[key] == true);
-        let code = format!("<pre class=\"work\" tabindex=\"0\"><code>{}</code></pre>\n", rust::html(source));
+        let work = |source: &str| {
+            format!("<pre class=\"work\" tabindex=\"0\"><code>{}</code></pre>\n", rust::html(source))
+        };
+        let code = match answer_behind(source) {
+            Some((question, answer)) => format!(
+                "{}<details class=\"fold\"><summary>Show how {step} checks the answer</summary>\n{}</details>\n",
+                work(question),
+                work(answer)
+            ),
+            None => work(source),
+        };
         let code = if source.is_empty() || cell.has_tag("remove-input") {
             String::new()
         } else if cell.has_tag("hide-input") || flag("jupyter", "source_hidden") {
