@@ -3,8 +3,8 @@
 use crate::chart_samples::{self as samples, awkward, believable};
 use ndarray::{Array1, array};
 use railrise::chart::{
-    Axis, Chart, Crossing, Explorable, GaugeFace, Histogram, Ladder, Map, Schematic, Series, Sweep, Trace,
-    Vessel,
+    Axis, Chart, Crossing, Explorable, GaugeFace, Histogram, Ladder, Map, Schematic, Series, Sweep, Tornado,
+    Trace, Vessel,
 };
 
 fn bar(name: &str) -> Axis {
@@ -65,6 +65,51 @@ fn touching_is_not_a_hinge_and_recovery_is_told_apart() {
         .demand(flat());
     let kinds: Vec<(f64, bool)> = dip.hinges().iter().map(|h| (h.x, h.runs_short)).collect();
     assert_eq!(kinds, [(1.5, true), (2.5, false)]);
+}
+
+#[test]
+fn what_a_ladder_prints_can_be_added_up_by_hand() {
+    // Rounded one by one, 3.424 - 0.054 - 0.104 - 0.224 would read 3.42 - 0.05 - 0.10 - 0.22 = 3.05, beside 3.04.
+    let mut seen = 0;
+    for n in 0..200 {
+        let losses = [0.054, 0.104, 0.224].map(|l| l + 0.0013 * f64::from(n));
+        let end = 3.424 - losses.iter().sum::<f64>();
+        let mut ladder = Ladder::new("t", bar("p")).level("pump outlet", 3.424);
+        for loss in losses {
+            ladder = ladder.loss("part", loss);
+        }
+        let svg = ladder.level("rail", end).svg();
+        let two_decimals = |t: &&str| t.rsplit_once('.').is_some_and(|(_, d)| d.len() == 2);
+        let printed: Vec<f64> = svg
+            .split("</text>")
+            .filter_map(|t| t.rsplit_once('>').map(|(_, text)| text))
+            .filter(two_decimals)
+            .filter_map(|t| t.replace('−', "-").parse().ok())
+            .collect();
+        if let [first, changes @ .., last] = &printed[..]
+            && changes.len() == 3
+        {
+            seen += 1;
+            assert!((first + changes.iter().sum::<f64>() - last).abs() < 1e-9, "{printed:?}");
+            assert!(changes.iter().zip(losses).all(|(c, l)| (c + l).abs() < 0.0101), "{printed:?}");
+        }
+    }
+    assert!(seen > 150, "{seen}");
+    // Where the losses are small beside what is there, they keep two figures.
+    let volts = Ladder::new("t", Axis::new("voltage", "V")).starting_at(12.0);
+    let svg =
+        volts.level("supply", 13.79).loss("feed", 0.551).loss("return", 0.159).level("pump", 13.08).svg();
+    assert!(["−0.55", "−0.16", "13.79", "13.08"].iter().all(|t| svg.contains(t)), "{svg}");
+}
+
+#[test]
+fn one_long_bar_of_a_tornado_does_not_squeeze_the_others() {
+    let base = || Tornado::new("t", Axis::new("headroom", "%"), 0.4).limit(0.0, "supply short");
+    let others = |t: Tornado| t.input("b", ("1", -3.0), ("2", 3.0)).input("c", ("1", -2.0), ("2", 2.0));
+    let cut = others(base().input("long", ("0 %", -95.0), ("1 %", 4.0))).svg();
+    assert!(cut.contains("0 %: −95 %"), "the bar says how far it goes");
+    let whole = others(base().input("long", ("0 %", -6.0), ("1 %", 4.0))).svg();
+    assert!(!whole.contains("0 %: "));
 }
 
 #[test]
@@ -317,6 +362,9 @@ fn an_explorable_holds_each_frame_once_and_needs_nothing_from_outside() {
     assert!(html.contains("aria-valuetext=\"0 %\""));
     assert!(explorable.plain().starts_with("filter clog: 0 % (frames: 0, 20, 40, 60, 80 %)"));
     assert!(Explorable::new("boost", "bar").html().contains("holds no frame"));
+    let printed: Vec<&str> =
+        html.split("data-slot=").filter(|s| s[..60.min(s.len())].contains("data-print")).collect();
+    assert_eq!(printed.len(), 3, "first, middle and last go on paper");
     let late = samples::explorable().start_at(99);
     assert!(late.html().contains("aria-valuetext=\"80 %\""));
 }

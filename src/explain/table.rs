@@ -50,7 +50,8 @@ impl Table {
     fn in_words(&self, column: usize) -> bool {
         let number = |c: &str| c.starts_with(|c: char| c.is_ascii_digit() || "+-−±<>≤≥".contains(c));
         let cells = || self.rows.iter().filter(|r| r.len() > 1).filter_map(|r| r.get(column));
-        column == 0 || cells().any(|c| c.chars().count() > SHORT) || !cells().any(|c| number(c))
+        let filled = cells().filter(|c| !c.is_empty()).count();
+        column == 0 || 2 * cells().filter(|c| number(c)).count() < filled
     }
 
     /// As HTML; the text is escaped.

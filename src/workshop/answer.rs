@@ -29,15 +29,23 @@ fn listen(text: &str) -> Said {
     }
 }
 
+fn says(question: &str, words: &[&str]) -> bool {
+    let question = question.to_lowercase();
+    words.iter().any(|w| question.contains(w))
+}
+
+/// Whether a question is about a part of a whole, which people say in percent.
+fn asks_for_a_share(question: &str) -> bool {
+    says(question, &["%", "percent", "duty", "share", "chance", "headroom"])
+}
+
 /// How an answer may be written: in the unit that the question names, else in the one that fits the size of the answer.
 fn example(question: &str, wanted: Amount) -> String {
     let dim = wanted.dim;
     if dim == Dim::Ratio {
-        let asks = question.to_lowercase();
-        let says = |words: &[&str]| words.iter().any(|w| asks.contains(w));
-        return if says(&["%", "percent"]) {
+        return if asks_for_a_share(question) {
             "such as \"25 %\"".to_owned()
-        } else if says(&["lambda", "factor", "ratio", "times"]) {
+        } else if says(question, &["lambda", "factor", "ratio", "times"]) {
             "such as \"1.25\"".to_owned()
         } else {
             "such as \"0.25\" or \"25 %\"".to_owned()
@@ -57,8 +65,12 @@ fn example(question: &str, wanted: Amount) -> String {
 }
 
 /// A value in the unit that the answer was written in.
-fn as_written(value: Amount, said: &Said) -> String {
-    let Said::Number { unit: symbol, .. } = said else { return value.to_string() };
+fn as_written(value: Amount, said: &Said, question: &str) -> String {
+    let symbol = match said {
+        Said::Number { unit, .. } => unit.as_str(),
+        _ if asks_for_a_share(question) => "%",
+        _ => return value.to_string(),
+    };
     if symbol == "%" && value.dim == Dim::Ratio {
         let percent = 100.0 * value.si;
         let digits = if percent.abs() < 1.0 { 2 } else { 3 };
@@ -176,7 +188,7 @@ impl Prediction {
         Compared {
             question: self.question.clone(),
             said: if self.text.is_empty() { "nothing yet".to_owned() } else { self.text.clone() },
-            found: as_written(found, &self.said),
+            found: as_written(found, &self.said, &self.question),
             words,
             because: because.to_owned(),
         }
@@ -277,9 +289,9 @@ impl Question {
     fn judge(&self, si: f64, right: Amount) -> (bool, String) {
         let near = |x: f64, y: f64| relative(x, y).abs() <= self.within;
         if near(si, right.si) {
-            return (true, format!("Right: it is {}.", as_written(right, &self.said)));
+            return (true, format!("Right: it is {}.", as_written(right, &self.said, &self.question)));
         }
-        let said = as_written(Amount { si, ..right }, &self.said);
+        let said = as_written(Amount { si, ..right }, &self.said, &self.question);
         for (wrong, word) in &self.usual {
             if wrong.dim == right.dim && near(si, wrong.si) {
                 return (false, format!("Not {said}. {word}"));
