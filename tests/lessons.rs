@@ -353,6 +353,9 @@ fn l10_the_dip_is_slew_times_lag_and_a_slow_log_misses_the_teeth() {
         slow.dip("differential pressure")
     );
     assert!(quick.dip("differential pressure").si < 0.3 * by_hand);
+    // What the first figure shows: the reference trails the boost by the lag that was given.
+    let trails = slow.lag("regulator reference", "manifold pressure");
+    assert!(near(si(trails.amount()), 0.100, 0.05), "{trails}");
     // It costs fuel that a driver feels, by the pressure; the timing costs both cars the same.
     assert!(slow.worst_pulse().number() < -0.045 && quick.worst_pulse().number() > -0.015);
     assert!((slow.worst_scheduling().number() - quick.worst_scheduling().number()).abs() < 1e-4);
