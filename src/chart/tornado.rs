@@ -183,7 +183,7 @@ impl Tornado {
         far.sort_by(|a, b| b.total_cmp(a));
         let limit = self.limit.as_ref().map_or(0.0, |(at, _)| (at - self.nominal).abs());
         let most = 1.5 * far[1].max(limit);
-        (far[0] > 2.5 * far[1].max(limit) && most > 0.0).then(|| (self.nominal - most, self.nominal + most))
+        (far[0] > 2.5 * far[1].max(limit) && most > 0.0).then_some((self.nominal - most, self.nominal + most))
     }
 
     fn picture(&self, levers: &[&Lever], description: &str) -> String {
