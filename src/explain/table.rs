@@ -48,7 +48,10 @@ impl Table {
 
     /// Whether a column holds words, which are read from the left; numbers are compared from the right.
     fn in_words(&self, column: usize) -> bool {
-        let number = |c: &str| c.starts_with(|c: char| c.is_ascii_digit() || "+-−±<>≤≥".contains(c));
+        let number = |c: &str| {
+            c.chars().count() <= SHORT
+                && c.starts_with(|c: char| c.is_ascii_digit() || "+-−±<>≤≥".contains(c))
+        };
         let cells = || self.rows.iter().filter(|r| r.len() > 1).filter_map(|r| r.get(column));
         let filled = cells().filter(|c| !c.is_empty()).count();
         column == 0 || 2 * cells().filter(|c| number(c)).count() < filled
