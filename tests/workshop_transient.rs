@@ -50,18 +50,6 @@ fn a_channel_that_is_not_there_names_those_that_are() {
 }
 
 #[test]
-fn a_follower_is_drawn_on_the_axis_of_its_leader() {
-    let slow = car_before().with("regulator.reference_lag", "100 ms");
-    let run = slow.boost_step(rpm(4000.0), bar(0.0), bar(0.6), ms(200.0));
-    let figure = run.draw_beside("rail pressure", "boost", bar(3.0)).figure();
-    assert!(figure.svg().contains("boost + 3.000 bar") && figure.svg().contains("rail pressure"));
-    let wrong = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
-        run.draw_beside("rail pressure", "pump flow", bar(3.0))
-    }));
-    assert!(wrong.is_err(), "a flow is on no axis of pressure");
-}
-
-#[test]
 fn the_demo_car_is_stable_in_small_motions() {
     for (speed, boost) in [(rpm(900.0), bar(-0.65)), (rpm(3000.0), bar(0.0)), (rpm(6500.0), bar(0.7))] {
         let table = car_before().small_motions(speed, boost).to_string();

@@ -502,39 +502,6 @@ impl Transient {
         if at > 0.0 { chart.event(at, &self.schedule.name) } else { chart }
     }
 
-    /// Two channels of one quantity on one axis, the second moved up by a constant, so that the eye sees who trails
-    /// whom: `run.draw_beside("rail pressure", "boost", bar(3.0))`. Ripple is left out.
-    ///
-    /// # Panics
-    /// As [`Transient::lowest`]; when the channels and the constant are not of one quantity.
-    #[must_use]
-    pub fn draw_beside(&self, follower: &str, leader: &str, moved_up: impl Shown) -> Trace {
-        let ((_, kind), (_, other), by) = (self.values(follower), self.values(leader), moved_up.amount());
-        if kind.dim != other.dim || kind.dim != by.dim {
-            stop(format!(
-                "{follower} is {}, {leader} is {}, and it is to be moved up by {by}\n  \
-                 give two channels of one quantity, and a constant of it",
-                kind.dim.with_article(),
-                other.dim.with_article()
-            ))
-        }
-        let line = |name: &str| match self.without_teeth(name) {
-            Some([mean, ..]) => mean,
-            None => self.series(name),
-        };
-        let (first, mut second) = (Series { label: follower.to_owned(), ..line(follower) }, line(leader));
-        for y in &mut second.y {
-            *y += by.shown().number;
-        }
-        second.label = format!("{leader} + {by}");
-        let chart = Trace::over_time(&format!("{follower} beside {leader}"))
-            .subtitle(&self.name)
-            .channel(axis(kind.dim.name(), kind), [second, first])
-            .taller(2.0);
-        let at = self.begins();
-        if at > 0.0 { chart.event(at, &self.schedule.name) } else { chart }
-    }
-
     /// The picture that it ends a cell with.
     #[must_use]
     pub fn picture(&self) -> Trace {
