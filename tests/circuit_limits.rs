@@ -334,3 +334,31 @@ fn a_folded_strainer_and_thin_air_take_their_margin() {
     assert!(lost > 2e4);
     near(low.pumps[0].inlet_margin - p.pumps[0].inlet_margin, lost, 50.0);
 }
+
+/// Seven ohms of rotten contacts: the motor stalls, its terminals keep what the armature takes, and the fuel that the manifold
+/// draws passes the resting impeller.
+#[test]
+fn a_pump_that_its_wire_stalls_takes_what_the_loop_lets_through() {
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/datasets/layouts/speed-controlled-pump.toml");
+    let build = railrise::build::Build::read(file).unwrap();
+    for (principle, control) in [("regenerative", "rail"), ("regenerative", "none"), ("displacement", "rail")]
+    {
+        let b = build.with("main pump.principle", principle).unwrap();
+        let b = b.with("main pump.speed_control", control).unwrap();
+        let b = b
+            .with("main pump.feed_contacts", "5 ohm")
+            .and_then(|b| b.with("main pump.return_contacts", "2.2 ohm"))
+            .unwrap();
+        let p = point(&b, &Operating::at(rpm(900.0), bar(-0.7))).unwrap();
+        let r = &p.pumps[0].running;
+        let armature = b.pump("main pump").unwrap().armature;
+        assert!(r.volts > 0.0 && r.current > 0.0, "{principle}, {control}: {} V, {} A", r.volts, r.current);
+        // Never more than a locked armature on that loop would draw: Ohm's law.
+        let loop_resistance = (p.supply - r.volts) / r.current;
+        assert!(
+            r.current <= p.supply / (loop_resistance.min(7.2) + armature) + 1e-6,
+            "{principle}: {} A",
+            r.current
+        );
+    }
+}

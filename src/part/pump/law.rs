@@ -102,7 +102,8 @@ impl Pump {
     /// # Formula
     /// Loop: `supply - I (R_loop + R_a) = E`. Displacement: `E`, `I` and `p` are linear in each other, so
     /// `p = (g (V - I_f R) - Q)/(g c R + k)`, `R = R_loop + R_a`, `k = k_rated mu_rated/mu + wear`.
-    /// Regenerative: `E` is the root of `t R E² + (1 - u R Q) E - (V - R I_f) = 0`.
+    /// Regenerative: `E` is the root of `t R E² + (1 - u R Q) E - (V - R I_f) = 0`, not below a twentieth of a volt; there
+    /// the motor stalls, and its current is no more than `(V - E)/R`.
     /// The internal relief takes `(p - p_relief)/slope` when p exceeds it. Below the required inlet
     /// margin the element delivers only the part `f = margin/required` (not below a twentieth) of what it moves. The
     /// voids collapse when their chambers open to the outlet, so the whole displacement works against the rise and
@@ -181,7 +182,7 @@ impl Pump {
         let (qa, qb) = (t * r, 1.0 - u * r * q);
         let root = (qb * qb + 4.0 * qa * drive.max(0.0)).sqrt();
         let e = 2.0 * drive.max(0.0) / (qb + root); // stable form of the positive root
-        (e, u * r * e / root)
+        if e > LEAST_EMF { (e, u * r * e / root) } else { (LEAST_EMF, 0.0) }
     }
 
     /// Current at an element flow and rise.
@@ -191,7 +192,9 @@ impl Pump {
             Curve::Regenerative { t, u, .. } => {
                 let r = loop_resistance + self.armature;
                 let (e, _) = Self::emf(t, u, q, supply - r * self.idle_current, r);
-                self.idle_current + (t * e - u * q) * e
+                let turning = self.idle_current + (t * e - u * q) * e;
+                // At rest friction does not ask for its current: the loop lets through what it does.
+                if e > LEAST_EMF { turning } else { turning.min(((supply - e) / r).max(0.0)) }
             }
         }
     }
@@ -252,4 +255,4 @@ impl Pump {
 }
 
 /// Back e.m.f. below which an impeller no longer pumps, V: keeps the law invertible at rest.
-const LEAST_EMF: f64 = 0.05;
+pub(crate) const LEAST_EMF: f64 = 0.05;

@@ -7,5 +7,6 @@ mod spec;
 
 pub use affinity::affinity;
 pub use fit::{Identified, RatingRow, identify};
+pub(crate) use law::LEAST_EMF;
 pub use law::{Curve, Kind, Pump, Running};
 pub use spec::{KEYS, identified};

@@ -6,6 +6,7 @@ use super::math::{fma, friction, max, min};
 use super::reduced::{Compensation, Layout, LegLayout, SeriesLayout};
 use crate::part::check_valve::CLOSED_SLOPE;
 use crate::part::orifice::DP_SMALL;
+use crate::part::pump::LEAST_EMF;
 
 /// Part of its flow that a vapour-locked pump still weeps, as in [`crate::part::pump`].
 const LEAST_DERATING: f64 = 0.05;
@@ -167,7 +168,8 @@ fn element(t: f64, u: f64, q: f64, drive: f64, r: f64) -> (f64, f64) {
     let qb = 1.0 - u * r * q;
     let root = (qb * qb + 4.0 * t * r * drive).sqrt();
     let e = 2.0 * drive / (qb + root);
-    (e, u * r * e / root)
+    let turns = e > LEAST_EMF;
+    (max(e, LEAST_EMF), if turns { u * r * e / root } else { 0.0 })
 }
 
 /// The pump, its motor and wire at a flow and an inlet pressure above vapour pressure.
@@ -233,7 +235,9 @@ pub(super) fn pump<const W: usize>(
             let qe = inner[i] + max(out.rise[i] - p.relief[i], 0.0) / p.relief_slope[i];
             let drive = volts[i] - p.r[i] * p.idle[i];
             let (e, _) = element(p.t[i], p.u[i], qe, drive, p.r[i]);
-            out.current[i] = p.idle[i] + (p.t[i] * e - p.u[i] * qe) * e;
+            let turning = p.idle[i] + (p.t[i] * e - p.u[i] * qe) * e;
+            let stalled = min(turning, max((volts[i] - e) / p.r[i], 0.0));
+            out.current[i] = if e > LEAST_EMF { turning } else { stalled };
         }
     } else {
         let mut relieved = false;
@@ -282,7 +286,6 @@ pub(super) fn against<const W: usize>(
         if regenerative {
             for _ in 0..2 {
                 let (e, _) = element(p.t[i], p.u[i], q[i], drive, p.r[i]);
-                let e = max(e, 1e-3);
                 q[i] = (p.a[i] * e - rise[i] / e) / p.b[i];
                 q[i] = min(max(q[i], 1e-7), 2e-4);
             }
