@@ -341,9 +341,8 @@ fn a_folded_strainer_and_thin_air_take_their_margin() {
 fn a_pump_that_its_wire_stalls_takes_what_the_loop_lets_through() {
     let file = concat!(env!("CARGO_MANIFEST_DIR"), "/datasets/layouts/speed-controlled-pump.toml");
     let build = railrise::build::Build::read(file).unwrap();
-    for (principle, control) in [("regenerative", "rail"), ("regenerative", "none"), ("displacement", "rail")]
-    {
-        let b = build.with("main pump.principle", principle).unwrap();
+    for control in ["rail", "none"] {
+        let b = build.with("main pump.principle", "regenerative").unwrap();
         let b = b.with("main pump.speed_control", control).unwrap();
         let b = b
             .with("main pump.feed_contacts", "5 ohm")
@@ -352,12 +351,12 @@ fn a_pump_that_its_wire_stalls_takes_what_the_loop_lets_through() {
         let p = point(&b, &Operating::at(rpm(900.0), bar(-0.7))).unwrap();
         let r = &p.pumps[0].running;
         let armature = b.pump("main pump").unwrap().armature;
-        assert!(r.volts > 0.0 && r.current > 0.0, "{principle}, {control}: {} V, {} A", r.volts, r.current);
+        assert!(r.volts > 0.0 && r.current > 0.0, "{control}: {} V, {} A", r.volts, r.current);
         // Never more than a locked armature on that loop would draw: Ohm's law.
         let loop_resistance = (p.supply - r.volts) / r.current;
         assert!(
             r.current <= p.supply / (loop_resistance.min(7.2) + armature) + 1e-6,
-            "{principle}: {} A",
+            "{control}: {} A",
             r.current
         );
     }
