@@ -111,6 +111,8 @@ mod support;
 mod transient_engine_gas;
 // The circuit in time: accuracy, conservation, stops, events, refusals.
 mod transient_network;
+// Coil and needle: static limits, dead time, beside the table made from it.
+mod transient_needles;
 // Builds run through schedules: fixed point, presets, ledger, refusals, files.
 mod transient_run;
 // A hose with waves: surge, periods, chambers, a published example; lumps converge to it.

@@ -1,13 +1,15 @@
 //! The circuit in time, by hand-made networks of the demo car (invented): accuracy, conservation, stops, events.
 
 use crate::support::hill_climb_net::{AMBIENT, Choice, net};
+use railrise::part::injector::CoilNeedle;
 use railrise::part::orifice;
 use railrise::schedule::Track;
 use railrise::stepper::{
     Every, Matrix, Method, Observer, Rodas4, Run, StepView, StopReason, System, Tsit5, solve,
 };
 use railrise::transient::linear::Linear;
-use railrise::transient::network::{Belief, EventKind, Net, NetSystem, Place};
+use railrise::transient::network::{Belief, EventKind, Net, NetSystem, Node, Place, WaveLine};
+use std::f64::consts::TAU;
 use std::ops::ControlFlow;
 
 const N: usize = 32;
@@ -356,10 +358,36 @@ impl System<N> for Plain {
     }
 }
 
+/// Puts a piece with waves between the second and third lump of the feed hose.
+fn with_waves(n: &mut Net) {
+    let Place::Node(from) = n.branches[1].to else { panic!("a hose of lumps") };
+    n.nodes[from].wall = 0.0;
+    n.nodes.push(Node { name: "outlet".into(), ..n.nodes[from].clone() });
+    let to = n.nodes.len() - 1;
+    n.branches[2].from = Place::Node(to);
+    n.waves.push(WaveLine {
+        name: "waves".into(),
+        from,
+        to,
+        fed_by: 1,
+        length: 1.0,
+        bore: 8.7e-3,
+        roughness: 1.5e-6,
+        wave_speed: 420.0,
+        reaches: 10,
+    });
+}
+
 #[test]
 fn the_jacobian_in_closed_form_is_that_of_differences() {
-    for (friction, exact) in [(0.0, false), (0.5, false), (0.0, true)] {
-        let mut live = at_rest(net(Choice { friction, ..Choice::default() }));
+    for (friction, exact, followed) in [(0.0, false, 0), (0.5, false, 0), (0.0, true, 0), (0.0, false, 2)] {
+        let mut circuit = net(Choice { friction, ..Choice::default() });
+        // Two needles are followed, and a part of the feed hose carries waves.
+        circuit.injectors.iter_mut().take(followed).for_each(|i| i.coil = Some(CoilNeedle::default()));
+        if followed > 0 {
+            with_waves(&mut circuit);
+        }
+        let mut live = at_rest(circuit);
         live.system = live.system.with_exact_friction(exact);
         for seconds in [0.01, 0.21, 0.0137, 0.0021] {
             live.run(seconds);
@@ -386,4 +414,62 @@ fn the_jacobian_in_closed_form_is_that_of_differences() {
             }
         }
     }
+}
+
+// The same sine run in time, its first harmonic over ten whole periods.
+#[test]
+fn the_response_to_a_reference_is_that_of_a_sine_run_in_time() {
+    for (hertz, lag) in [(8.0, 0.015), (35.0, 0.015), (35.0, 0.0), (120.0, 0.0)] {
+        let mut circuit = net(Choice { pulse: 0.0, ..Choice::default() });
+        let base = circuit.regulators[0].reference.at(0.0);
+        circuit.regulators[0].lag = lag;
+        let mut still = at_rest(circuit.clone());
+        still.run(3.0);
+        let linear = Linear::of(&still.system, still.t, &still.y, still.system.injected(0));
+        let rail = still.system.node(0);
+        let (gain, phase) =
+            linear.response(hertz, &[still.system.reference_forcing(0)], rail).expect("not at a resonance");
+        // 3 s to settle, then 40 periods of 64 straight pieces, of which the last ten are read.
+        let (amplitude, pieces, periods) = (200.0, 64, 40);
+        let mut points = vec![(0.0, base), (3.0, base)];
+        for k in 1..=pieces * periods {
+            let turns = f64::from(k) / f64::from(pieces);
+            points.push((3.0 + turns / hertz, base + amplitude * (TAU * turns).sin()));
+        }
+        circuit.regulators[0].reference = Track::new(&points).expect("in order");
+        let mut live = at_rest(circuit);
+        let end = 3.0 + f64::from(periods) / hertz;
+        let begin = end - 10.0 / hertz;
+        live.run(begin - live.t);
+        let mut grid = Every::new(begin, 1.0 / (hertz * 200.0));
+        live.run_with(Tsit5::new(), 0.05, end - begin, &mut grid);
+        let (mut sine, mut cosine) = (0.0, 0.0);
+        for (k, y) in grid.y.iter().take(2000).enumerate() {
+            let angle = TAU * (k as f64 / 200.0);
+            sine += y[rail] * angle.sin() / 1000.0;
+            cosine += y[rail] * angle.cos() / 1000.0;
+        }
+        let (measured, ahead) = (sine.hypot(cosine) / amplitude, cosine.atan2(sine));
+        assert!((measured / gain - 1.0).abs() < 0.01, "{hertz} Hz, lag {lag}: {measured} {gain}");
+        let off = (ahead - phase + std::f64::consts::PI).rem_euclid(TAU) - std::f64::consts::PI;
+        assert!(off.abs() < 0.02, "{hertz} Hz, lag {lag}: {ahead} {phase}");
+    }
+}
+
+// Slowly, the rail swings by A_d/(A_d - A_seat) of the reference, less what rate and flow force take (force balance).
+#[test]
+fn a_slow_reference_is_followed_with_the_gain_of_the_diaphragm() {
+    let mut circuit = net(Choice { pulse: 0.0, ..Choice::default() });
+    circuit.regulators[0].rate = 1.0;
+    circuit.regulators[0].flow_force = 0.0;
+    let r = circuit.regulators[0].clone();
+    let mut live = at_rest(circuit);
+    live.run(3.0);
+    let linear = Linear::of(&live.system, live.t, &live.y, live.system.injected(0));
+    let (gain, _) = linear
+        .response(0.1, &[live.system.reference_forcing(0)], live.system.node(0))
+        .expect("not at a resonance");
+    let seat = std::f64::consts::PI / 4.0 * r.seat * r.seat;
+    let wanted = r.area / (r.area - seat);
+    assert!((gain / wanted - 1.0).abs() < 0.01, "{gain} {wanted}");
 }

@@ -2,9 +2,13 @@
 
 use crate::support::hill_climb_net::{Choice, net};
 use crate::support::rows::{Answer, hold, row, rows};
+use railrise::build::Build;
+use railrise::quantity::{bar, rpm};
+use railrise::schedule::Schedule;
 use railrise::transient::characteristics::{Hose, HoseEnd, Loss};
 use railrise::transient::linear::Linear;
 use railrise::transient::network::{Belief, NetSystem, Node, Place};
+use railrise::transient::{Options, Stopped, run};
 use std::f64::consts::PI;
 
 const FILE: &str = "05_unsteady";
@@ -203,4 +207,61 @@ fn lumps_converge_to_the_quarter_wave_with_the_square_of_their_number() {
         (four / eight - 4.0).abs() < 0.5 && (eight / sixteen - 4.0).abs() < 0.5,
         "{four} {eight} {sixteen}"
     );
+}
+
+fn car() -> Build {
+    let root = env!("CARGO_MANIFEST_DIR");
+    Build::read(format!("{root}/datasets/hill-climb-car/before-0.7-bar.toml")).expect("the demo build reads")
+}
+
+/// The car with a feed hose whose wall loses nothing, carried so, at lumps of this length: the rail over 0.2 s.
+fn rail_of(model: &str, lump: f64, reach: f64) -> Vec<f64> {
+    let build = car().with("feed hose.model", model).expect("a known key");
+    let build = build.with("feed hose.wall_loss", "0").expect("a known key");
+    let o = Options {
+        dry_friction: false,
+        poppet: Some((40.0, 3e-3)),
+        warm_up: 0.6,
+        lump,
+        reach,
+        ..Options::default()
+    };
+    let held = Schedule::hold(rpm(6500.0), bar(0.7), railrise::quantity::s(0.2));
+    let sol = run(&build, &held, &o).expect("valid");
+    assert_eq!(sol.stopped, Stopped::Finished, "{}", sol.stopped);
+    let moved: f64 = sol.ledger.injectors.values().sum();
+    assert!(sol.ledger.imbalance.abs() < 1e-9 * moved, "{:e} of {moved:e}", sol.ledger.imbalance);
+    assert_eq!(sol.warnings.iter().any(|w| w.contains("feed hose is carried with waves")), model == "waves");
+    sol.channel("rail pressure").expect("recorded").values.to_vec()
+}
+
+/// Root mean square of a difference, Pa.
+fn apart(a: &[f64], b: &[f64]) -> f64 {
+    (a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>() / a.len() as f64).sqrt()
+}
+
+#[test]
+fn lumps_come_to_the_waves_as_they_are_refined_in_a_run() {
+    // The return hose is in lumps of the same length both times.
+    let by_lumps =
+        [1.1, 0.35, 0.12].map(|lump| apart(&rail_of("lumps", lump, 0.1), &rail_of("waves", lump, 0.1)));
+    let finer = apart(&rail_of("waves", 1.1, 0.05), &rail_of("waves", 1.1, 0.1));
+    println!("lumps {by_lumps:?}, finer waves {finer}");
+    assert!(
+        by_lumps[1] < 0.2 * by_lumps[0] && by_lumps[2] < 0.5 * by_lumps[1] && by_lumps[2] < 200.0,
+        "{by_lumps:?}"
+    );
+    assert!(finer < 100.0, "{finer}");
+}
+
+#[test]
+fn a_line_that_cannot_carry_waves_is_refused_by_its_key() {
+    let held = Schedule::hold(rpm(3000.0), bar(0.2), railrise::quantity::s(0.1));
+    let waves = car().with("return hose.model", "waves").expect("a known key");
+    let short = waves.with("return hose.length", "0.3 m").expect("a known key");
+    let e = run(&short, &held, &Options::default()).expect_err("refused").to_string();
+    assert!(e.contains("return hose.model") && e.contains("too short") && e.contains("options.reach"), "{e}");
+    let rubber = waves.with("return hose.wall_loss", "0.2").expect("a known key");
+    let e = run(&rubber, &held, &Options::default()).expect_err("refused").to_string();
+    assert!(e.contains("return hose.wall_loss") && e.contains("0.2"), "{e}");
 }

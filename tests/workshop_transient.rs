@@ -50,6 +50,18 @@ fn a_channel_that_is_not_there_names_those_that_are() {
 }
 
 #[test]
+#[test]
+fn the_rail_follows_a_slow_reference_and_not_a_fast_one() {
+    let table = car_before().follows_reference(rpm(3000.0), bar(0.2)).to_string();
+    let gain = |line: &str| -> f64 {
+        let row = table.lines().find(|l| l.contains(line)).unwrap_or_else(|| panic!("{line}: {table}"));
+        let numbers: Vec<f64> = row.split_whitespace().filter_map(|w| w.parse().ok()).collect();
+        numbers[1]
+    };
+    assert!((gain("1 Hz") - 1.0).abs() < 0.1 && gain("300 Hz") < 0.5, "{table}");
+}
+
+#[test]
 fn the_demo_car_is_stable_in_small_motions() {
     for (speed, boost) in [(rpm(900.0), bar(-0.65)), (rpm(3000.0), bar(0.0)), (rpm(6500.0), bar(0.7))] {
         let table = car_before().small_motions(speed, boost).to_string();

@@ -81,6 +81,11 @@ pub const LINE: &[Key] = &[
     .default("0", "straight"),
     Key::scalar("rise", Dim::Length, -5.0, 5.0, "0 mm", "height of its end above its start")
         .default("0 mm", PRACTICE),
+    Key::word(
+        "model",
+        &["lumps", "waves"],
+        "how it is carried in time: in lumps, or with waves that run along it (a wall that loses nothing)",
+    ),
     Key::scalar(
         "wall_bulk",
         Dim::Pressure,
@@ -220,6 +225,76 @@ pub const INJECTORS: &[Key] = &[
         5e-3,
         "0.3 ms",
         "how long one stays open after its pulse, for time-step models (the dead time is opening less closing delay); left out: as the run's options say",
+    )
+    .optional(),
+    Key::word(
+        "opening",
+        &["table", "coil and needle"],
+        "what opens them in time: after the dead time of the table, or a coil that lifts a needle, whose dead time falls out of supply and pressure; a steady point and the control unit read the table either way",
+    ),
+    Key::scalar(
+        "coil_resistance",
+        Dim::Resistance,
+        0.1,
+        100.0,
+        "14.5 Ω",
+        "resistance of a coil and its wire, for coil and needle; left out: 14.5 Ω (common practice, no source)",
+    )
+    .optional(),
+    Key::scalar(
+        "coil_inductance",
+        Dim::Inductance,
+        1e-4,
+        0.2,
+        "14 mH",
+        "inductance of a coil, for coil and needle; left out: 14 mH (assumed)",
+    )
+    .optional(),
+    Key::scalar(
+        "clamp_voltage",
+        Dim::Voltage,
+        0.5,
+        200.0,
+        "40 V",
+        "voltage at which the driver clamps a coil it has switched off; left out: 40 V (assumed)",
+    )
+    .optional(),
+    Key::scalar(
+        "pull",
+        Dim::Force,
+        0.01,
+        1000.0,
+        "9 N",
+        "pull of a coil on its needle at one ampere, growing with the square of current; left out: 9 N (assumed)",
+    )
+    .optional(),
+    Key::scalar(
+        "needle_preload",
+        Dim::Force,
+        0.01,
+        100.0,
+        "1.4 N",
+        "spring force on a needle; left out: 1.4 N (assumed)",
+    )
+    .optional(),
+    Key::scalar("needle_mass", Dim::Mass, 1e-5, 0.1, "2 g", "moving mass of a needle; left out: 2 g (assumed)")
+        .optional(),
+    Key::scalar(
+        "needle_lift",
+        Dim::Length,
+        1e-5,
+        2e-3,
+        "0.08 mm",
+        "lift of a needle at its stop; left out: 0.08 mm (assumed)",
+    )
+    .optional(),
+    Key::scalar(
+        "seat_bore",
+        Dim::Length,
+        1e-4,
+        1e-2,
+        "1.6 mm",
+        "diameter of the seat that pressure holds shut; left out: 1.6 mm (assumed)",
     )
     .optional(),
     Key::scalar(

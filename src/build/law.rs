@@ -6,7 +6,7 @@ use crate::fuel::{Blend, Component};
 use crate::part::check_valve::CheckValve;
 use crate::part::engine::VolumetricEfficiency;
 use crate::part::filter::Filter;
-use crate::part::injector::{DeadTime, Injector, LowPulse, ShortPulse};
+use crate::part::injector::{CoilNeedle, DeadTime, Injector, LowPulse, ShortPulse};
 use crate::part::line::Line;
 use crate::part::pump::Pump;
 use crate::part::regulator::Regulator;
@@ -180,6 +180,23 @@ pub fn injector_law(v: &Values) -> Result<Injector> {
         reference_difference: v.si("difference"),
         reference_density: v.si("test_density"),
         dead_time: dead_time(v).map_err(|e| e.at_key("dead_time_rows"))?,
+    })
+}
+
+/// Coil and needle of a set of injectors, where the build says that they open so.
+#[must_use]
+pub fn coil_law(v: &Values) -> Option<CoilNeedle> {
+    let d = CoilNeedle::default();
+    let or = |key: &str, otherwise: f64| v.opt(key).unwrap_or(otherwise);
+    (v.word("opening") == "coil and needle").then(|| CoilNeedle {
+        resistance: or("coil_resistance", d.resistance),
+        inductance: or("coil_inductance", d.inductance),
+        clamp: or("clamp_voltage", d.clamp),
+        pull: or("pull", d.pull),
+        preload: or("needle_preload", d.preload),
+        mass: or("needle_mass", d.mass),
+        lift: or("needle_lift", d.lift),
+        seat_area: v.opt("seat_bore").map_or(d.seat_area, |bore| PI / 4.0 * bore * bore),
     })
 }
 

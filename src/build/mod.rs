@@ -16,8 +16,8 @@ mod value;
 pub use kinds::{KINDS, keys_of};
 pub(crate) use law::LOSS_FLUID;
 pub use law::{
-    Wire, check_valve_law, effective_area, filter_law, injector_law, line_law, low_pulse_law, regulator_law,
-    short_pulse_law, ve_map_law,
+    Wire, check_valve_law, coil_law, effective_area, filter_law, injector_law, line_law, low_pulse_law,
+    regulator_law, short_pulse_law, ve_map_law,
 };
 pub use sections::SECTIONS;
 pub use value::Slip;

@@ -56,8 +56,8 @@ impl Gas {
     }
 }
 
-/// One less the pressure ratio below which the root is rounded off: 1e-3 (100 Pa at 1 bar).
-const ROUND: f64 = 1e-3;
+/// One less the pressure ratio below which the root is rounded off: 1e-2 (1 kPa at 1 bar).
+const ROUND: f64 = 1e-2;
 /// Cells of the table between the critical ratio and one.
 const CELLS: usize = 64;
 
@@ -72,7 +72,7 @@ const CELLS: usize = 64;
 /// pressure of the other side, Pa; `C_d A` effective area, m²; `ṁ` mass flow, kg/s, positive from 1 to 2.
 ///
 /// # Valid range
-/// Quasi-steady flow of a perfect gas, absolute pressures above zero. Within 1e-3 of pressure ratio one the root
+/// Quasi-steady flow of a perfect gas, absolute pressures above zero. Within 1e-2 of pressure ratio one the root
 /// is replaced by the odd cubic of the same value and slope: the flow passes zero with a finite slope. `ψ²` is read
 /// from a [`CubicTable`] of 64 cells, which departs from `ψ` by less than 1e-8 of itself.
 ///

@@ -1,5 +1,6 @@
 //! A hose with waves in it: the method of characteristics.
 
+use crate::part::line::friction_factor_churchill;
 use std::fmt;
 
 /// What holds at an end of the hose.
@@ -66,6 +67,15 @@ pub enum Loss {
         linear: f64,
         /// With its square.
         square: f64,
+    },
+    /// Friction of the wall: `R_x = viscous · f Re`, `f` by Churchill, quasi-steady.
+    Wall {
+        /// `µ/(2 D² A)`, Pa·s/m⁴.
+        viscous: f64,
+        /// Reynolds number per flow, s/m³.
+        reynolds: f64,
+        /// Roughness over bore.
+        relative_roughness: f64,
     },
 }
 
@@ -162,32 +172,46 @@ impl Hose {
         self.impedance
     }
 
+    /// What the point k sends downstream: `p + B Q = C` where it arrives, as (C, B).
+    fn plus(&self, k: usize) -> (f64, f64) {
+        // Half the loss at the old flow and half at the new: steady flow stays steady to rounding.
+        let r = 0.5 * self.loss.per_length(self.q[k]) * self.reach;
+        (self.p[k] + (self.impedance - r) * self.q[k], self.impedance + r)
+    }
+
+    /// What the point k sends upstream: `p - B Q = C`.
+    fn minus(&self, k: usize) -> (f64, f64) {
+        let r = 0.5 * self.loss.per_length(self.q[k]) * self.reach;
+        (self.p[k] - (self.impedance - r) * self.q[k], self.impedance + r)
+    }
+
+    /// What arrives at the inlet, `p = C + B Q`, and at the outlet, `p = C - B Q`, at the end of the coming step: (C, B).
+    #[must_use]
+    pub fn arriving(&self) -> ((f64, f64), (f64, f64)) {
+        (self.minus(1), self.plus(self.p.len() - 2))
+    }
+
     /// One time step with these ends.
     pub fn advance(&mut self, inlet: HoseEnd, outlet: HoseEnd) {
         let n = self.p.len() - 1;
-        let z = self.impedance;
-        // Half the loss at the old flow and half at the new: steady flow stays steady to rounding.
-        let half = |q: f64, loss: Loss, reach: f64| 0.5 * loss.per_length(q) * reach;
-        let plus = |k: usize, p: &[f64], q: &[f64], loss: Loss, reach: f64| {
-            let r = half(q[k], loss, reach);
-            (p[k] + (z - r) * q[k], z + r)
-        };
-        let minus = |k: usize, p: &[f64], q: &[f64], loss: Loss, reach: f64| {
-            let r = half(q[k], loss, reach);
-            (p[k] - (z - r) * q[k], z + r)
-        };
+        let (from_inlet, from_outlet) = self.arriving();
+        // At the inlet p = C + B Q; turned around it has the form of the outlet: p = C - B (-Q).
+        let (p, q) = end(inlet, from_inlet, -self.q[0], self.p[0], self.step, true);
+        let out = end(outlet, from_outlet, self.q[n], self.p[n], self.step, false);
+        self.advance_between((p, -q), out);
+    }
+
+    /// One time step to pressures, Pa, and flows, m³/s, at inlet and outlet that something else has found, as what stands
+    /// there and [`Hose::arriving`] have them.
+    pub fn advance_between(&mut self, inlet: (f64, f64), outlet: (f64, f64)) {
+        let n = self.p.len() - 1;
         for k in 1..n {
-            let (cp, bp) = plus(k - 1, &self.p, &self.q, self.loss, self.reach);
-            let (cm, bm) = minus(k + 1, &self.p, &self.q, self.loss, self.reach);
+            let ((cp, bp), (cm, bm)) = (self.plus(k - 1), self.minus(k + 1));
             self.next_q[k] = (cp - cm) / (bp + bm);
             self.next_p[k] = cp - bp * self.next_q[k];
         }
-        let (cm, bm) = minus(1, &self.p, &self.q, self.loss, self.reach);
-        // At the inlet p = C + B Q; turned around it has the form of the outlet: p = C - B (-Q).
-        let (p, q) = end(inlet, (cm, bm), -self.q[0], self.p[0], self.step, true);
-        (self.next_p[0], self.next_q[0]) = (p, -q);
-        let (cp, bp) = plus(n - 1, &self.p, &self.q, self.loss, self.reach);
-        (self.next_p[n], self.next_q[n]) = end(outlet, (cp, bp), self.q[n], self.p[n], self.step, false);
+        (self.next_p[0], self.next_q[0]) = inlet;
+        (self.next_p[n], self.next_q[n]) = outlet;
         std::mem::swap(&mut self.p, &mut self.next_p);
         std::mem::swap(&mut self.q, &mut self.next_q);
         self.lowest = self.p.iter().copied().fold(self.lowest, f64::min);
@@ -200,6 +224,13 @@ impl Loss {
         match self {
             Self::None => 0.0,
             Self::Along { linear, square } => linear + square * q.abs(),
+            Self::Wall { viscous, reynolds, relative_roughness } => {
+                let re = reynolds * q.abs();
+                // Below this the law is laminar to the last digit.
+                let f_re =
+                    if re < 500.0 { 64.0 } else { friction_factor_churchill(re, relative_roughness) * re };
+                viscous * f_re
+            }
         }
     }
 }

@@ -3,11 +3,12 @@
 use super::behind::Wanted;
 use super::network::{
     Back, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place, PumpCurve,
-    PumpLaw, PumpUnit, RegulatorUnit,
+    PumpLaw, PumpUnit, RegulatorUnit, WaveLine,
 };
 use super::options::Options;
 use crate::build::{
-    Build, Leg, Wire, check_valve_law, effective_area, filter_law, injector_law, line_law, regulator_law,
+    Build, Leg, Wire, check_valve_law, coil_law, effective_area, filter_law, injector_law, line_law,
+    regulator_law,
 };
 use crate::error::{Error, Kind, Result};
 use crate::part::injector::Injector;
@@ -129,6 +130,7 @@ fn check(s: &Schedule, o: &Options) -> Result<()> {
         ("tolerance", o.tolerance),
         ("sample", o.sample),
         ("lump", o.lump),
+        ("reach", o.reach),
         ("rail_volume", o.rail_volume),
         ("junction_volume", o.junction_volume),
         ("return_chamber", o.return_chamber),
@@ -221,6 +223,7 @@ fn bare(build: &Build, s: &Schedule, samples: &[(f64, Point)]) -> Result<Net> {
         nodes: vec![],
         ends: vec![],
         branches: vec![],
+        waves: vec![],
         pumps: vec![],
         regulators: vec![],
         injectors: vec![],
@@ -270,6 +273,8 @@ struct Lump {
     half: (f64, f64),
     /// Loss tangent of its wall.
     wall_loss: f64,
+    /// What lies between it and the next lump when the line is carried with waves; its places are still open.
+    wave: Option<WaveLine>,
     /// Whether a pump or check valve cuts it off from where it begins, or ends.
     starts_cut: bool,
     ends_cut: bool,
@@ -455,8 +460,14 @@ impl Maker<'_> {
                 waiting.rise += line.rise;
                 continue;
             }
-            let count = (line.length / self.o.lump).ceil().max(1.0);
-            let each = line.length / count;
+            let waves = v.word("model") == "waves";
+            // With waves the first and last reach are lumps: they carry what stands beside the line.
+            let (count, each) = if waves {
+                (2.0, self.reach(name, v, line.length)?)
+            } else {
+                let count = (line.length / self.o.lump).ceil().max(1.0);
+                (count, line.length / count)
+            };
             let bulk = 1.0 / (1.0 / self.bulk() + 1.0 / v.si("wall_bulk"));
             let half = 0.5 * line.area() * each;
             let wall_loss = v.opt("wall_loss").unwrap_or(self.o.wall_loss);
@@ -472,6 +483,20 @@ impl Maker<'_> {
                     branch: b,
                     half: (half, half / bulk),
                     wall_loss,
+                    wave: (waves && n == 0).then(|| {
+                        let length = line.length - 2.0 * each;
+                        WaveLine {
+                            name: name.clone(),
+                            from: 0,
+                            to: 0,
+                            fed_by: 0,
+                            length,
+                            bore: line.bore,
+                            roughness: line.roughness,
+                            wave_speed: (bulk / self.net.fluid.rho).sqrt(),
+                            reaches: (length / each).round() as usize,
+                        }
+                    }),
                     starts_cut,
                     ends_cut: false,
                 });
@@ -480,7 +505,8 @@ impl Maker<'_> {
         if lumps.is_empty() {
             // No line at all: a short passage lends its inertance and nothing else (50 mm of 8 mm, assumed).
             let branch = plain(leg.name.clone(), 0.05, 8e-3);
-            lumps.push(Lump { branch, half: (0.0, 0.0), wall_loss: 0.0, starts_cut: false, ends_cut: false });
+            let half = (0.0, 0.0);
+            lumps.push(Lump { branch, half, wall_loss: 0.0, wave: None, starts_cut: false, ends_cut: false });
         }
         if let Some(last) = lumps.last_mut() {
             last.ends_cut = waiting.cuts();
@@ -488,6 +514,20 @@ impl Maker<'_> {
         }
         let mut inner = Vec::new();
         for n in 1..lumps.len() {
+            if let Some(mut wave) = lumps[n - 1].wave.take() {
+                for place in ["inlet", "outlet"] {
+                    let name = format!("{} {place}", wave.name);
+                    self.net.nodes.push(Node { name, volume: 0.0, capacitance: 0.0, wall: 0.0, may_boil });
+                    inner.push(self.net.nodes.len() - 1);
+                }
+                wave.to = self.net.nodes.len() - 1;
+                wave.from = wave.to - 1;
+                wave.fed_by = self.net.branches.len() + n - 1;
+                lumps[n - 1].branch.to = Place::Node(wave.from);
+                lumps[n].branch.from = Place::Node(wave.to);
+                self.net.waves.push(wave);
+                continue;
+            }
             let name = format!("{} end", lumps[n - 1].branch.name);
             let wall = 0.5 * (lumps[n - 1].wall_loss + lumps[n].wall_loss) / (2.0 * PI * 30.0);
             self.net.nodes.push(Node { name, volume: 0.0, capacitance: 0.0, wall, may_boil });
@@ -514,6 +554,27 @@ impl Maker<'_> {
         let branches = (first..self.net.branches.len()).collect();
         self.chains.push(Chain { leg: k, branches, inner, from, to });
         Ok(())
+    }
+
+    /// Length of a reach of a line with waves, m.
+    fn reach(&self, name: &str, v: &Values, length: f64) -> Result<f64> {
+        if let Some(loss) = v.opt("wall_loss").filter(|loss| *loss > 0.0) {
+            let what = format!("wall_loss is {loss}; a line with waves has a wall that loses nothing");
+            return Err(Error::new(Kind::Layout, what)
+                .next("leave wall_loss out, or take model = \"lumps\"")
+                .at_key(format!("{name}.wall_loss")));
+        }
+        let count = (length / self.o.reach).ceil();
+        if count < 4.0 {
+            let what = format!(
+                "a line of {length} m is too short for waves at reaches of {} m: it takes four",
+                self.o.reach
+            );
+            return Err(Error::new(Kind::Layout, what)
+                .next("take model = \"lumps\", or shorter reaches (options.reach)")
+                .at_key(format!("{name}.model")));
+        }
+        Ok(length / count)
     }
 
     /// One part without a length of its own.
@@ -658,6 +719,7 @@ impl Maker<'_> {
         let count = count.round().max(1.0) as usize;
         let n = count as f64;
         let weak = 1.0 - v.si("cylinder_spread");
+        let coil = coil_law(v);
         let leak = v.si("static_leak") * (self.net.fluid.rho / (2.0 * v.si("difference"))).sqrt() / n;
         for k in 0..count {
             // The last one is the weakest; the others make up for it, so the set keeps its mean.
@@ -674,6 +736,7 @@ impl Maker<'_> {
                 dead_time: truth.dead_time.clone(),
                 closing_delay: v.opt("closing_delay").unwrap_or(self.o.closing_delay),
                 short_pulse: v.si("short_pulse"),
+                coil,
                 begins: (4.0 * PI * k as f64 / n + self.o.injection_begins).rem_euclid(4.0 * PI),
                 back: Back::Manifold,
             });

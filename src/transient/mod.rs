@@ -26,6 +26,6 @@ pub use behind::{Behind, Gases, Pressures, Valves, Wanted};
 pub use friction_table::FrictionTable;
 pub use options::{Options, Stepper};
 pub use record::Watch;
-pub use run::{modes, run, run_watched};
+pub use run::{follows, modes, run, run_watched};
 pub use save::Traces;
 pub use solution::{Channel, Happening, Ledger, PulseRecord, Solution, Stopped};

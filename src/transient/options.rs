@@ -25,6 +25,8 @@ pub struct Options {
     pub warm_up: f64,
     /// Longest piece of line taken as one lump, m.
     pub lump: f64,
+    /// Longest reach of a line carried with waves, m; a step of its grid is one reach at the wave speed.
+    pub reach: f64,
     /// Volume of the junction that feeds the injectors, m³ (60 cm³, common practice, no source).
     pub rail_volume: f64,
     /// Volume of every other junction, m³ (10 cm³, assumed).
@@ -57,6 +59,7 @@ impl Default for Options {
             sample: 2e-4,
             warm_up: 0.5,
             lump: 1.1,
+            reach: 0.1,
             rail_volume: 6e-5,
             junction_volume: 1e-5,
             damper: 2e-12,

@@ -5,7 +5,7 @@ use super::network::{Back, NetSystem, Place};
 use super::solution::Channel;
 use crate::quantity::{Dim, Flavour};
 use crate::schedule::Schedule;
-use crate::stepper::{Observer, StepView};
+use crate::stepper::{Crossing, Observer, StepView};
 use indexmap::IndexMap;
 use ndarray::Array1;
 use std::ops::ControlFlow;
@@ -23,7 +23,7 @@ pub(super) struct Recorder<'a, const N: usize> {
     last_injected: f64,
     pub t: Vec<f64>,
     pub rows: Vec<f64>,
-    /// Volume that each injector has passed, at each imposed event.
+    /// Volume that each injector has passed, at each imposed event and each stop of a followed needle.
     pub passed: Vec<(f64, Vec<f64>)>,
     pub injected_at_start: Vec<f64>,
     watch: Watch<'a>,
@@ -95,6 +95,10 @@ impl<'a, const N: usize> Recorder<'a, N> {
         for i in self.made.net.injectors.iter().filter(|i| i.back != Back::Manifold) {
             put(format!("{} back pressure", i.name), Dim::Pressure, Flavour::Absolute);
         }
+        for i in self.made.net.injectors.iter().filter(|i| i.coil.is_some()) {
+            put(format!("{} current", i.name), Dim::Current, Flavour::Plain);
+            put(format!("{} lift", i.name), Dim::Length, Flavour::Plain);
+        }
         for e in self.made.net.ends.iter().filter(|e| e.fuel.is_some()) {
             put(format!("{} contents", e.name), Dim::Volume, Flavour::Plain);
         }
@@ -146,11 +150,19 @@ impl<'a, const N: usize> Recorder<'a, N> {
                 rows.push(view.back(k, t));
             }
         }
+        for (current, lift) in (0..net.injectors.len()).filter_map(|k| view.coil(k, y)) {
+            rows.extend([current, lift]);
+        }
         for (k, e) in net.ends.iter().enumerate() {
             if let Some(fuel) = e.fuel {
                 rows.push(fuel + y[view.received(k)]);
             }
         }
+    }
+
+    fn note_passed(&mut self, t: f64, y: &[f64; N]) {
+        let n = self.made.net.injectors.len();
+        self.passed.push((t, (0..n).map(|k| y[self.view.injected(k)]).collect()));
     }
 
     pub fn channels(&self) -> IndexMap<String, Channel> {
@@ -189,7 +201,13 @@ impl<const N: usize> Observer<N> for Recorder<'_, N> {
     }
 
     fn time_event(&mut self, t: f64, y: &[f64; N]) {
-        let n = self.made.net.injectors.len();
-        self.passed.push((t, (0..n).map(|k| y[self.view.injected(k)]).collect()));
+        self.note_passed(t, y);
+    }
+
+    fn root_event(&mut self, t: f64, crossing: Crossing, y: &[f64; N]) {
+        // A followed needle shuts when it does, not when it was planned.
+        if self.view.is_needle(crossing.root) {
+            self.note_passed(t, y);
+        }
     }
 }

@@ -49,6 +49,49 @@ pub fn run_watched(
 /// # Errors
 /// As [`run`].
 pub fn modes(build: &Build, schedule: &Schedule, options: &Options) -> Result<Vec<(Mode, String)>> {
+    let (system, y, _) = at_rest(build, schedule, options)?;
+    let linear = Linear::of(&system, 0.0, &y, system.injected(0));
+    Ok(linear.modes().into_iter().map(|m| (m, state_name(&system, m.state))).collect())
+}
+
+/// How the rail follows a small sine on the first regulator's reference port, with injectors shut: at each frequency, Hz,
+/// swing of the rail over that of the reference, and how far ahead of it, rad (below zero: behind).
+///
+/// # Errors
+/// As [`run`]; a build without a rail or a regulator; a frequency that is no number above zero.
+pub fn follows(
+    build: &Build,
+    schedule: &Schedule,
+    options: &Options,
+    frequencies: &[f64],
+) -> Result<Vec<(f64, f64)>> {
+    let (system, y, rail) = at_rest(build, schedule, options)?;
+    let missing = |what: &str| {
+        Err(Error::new(Kind::Layout, format!("the circuit has no {what}: no pressure follows a reference"))
+            .next("ask a circuit with a by-pass regulator and a rail"))
+    };
+    let Some(rail) = rail else { return missing("rail") };
+    if system.net().regulators.is_empty() {
+        return missing("regulator");
+    }
+    let linear = Linear::of(&system, 0.0, &y, system.injected(0));
+    let forcing = system.reference_forcing(0);
+    let one = |f: &f64| {
+        let answer = if *f > 0.0 { linear.response(*f, &[forcing], system.node(rail)) } else { None };
+        answer.ok_or_else(|| {
+            Error::new(Kind::Value, format!("there is no response at {f} Hz"))
+                .next("give a frequency above zero, and a point at which the regulator is off its stops")
+        })
+    };
+    frequencies.iter().map(one).collect()
+}
+
+/// A build at the operating point at the start of a schedule, injectors shut, without dry friction; and its rail.
+fn at_rest(
+    build: &Build,
+    schedule: &Schedule,
+    options: &Options,
+) -> Result<(NetSystem<160>, [f64; 160], Option<usize>)> {
     const N: usize = 160;
     let mut made = made(build, schedule, options)?;
     made.power(schedule)?;
@@ -58,8 +101,7 @@ pub fn modes(build: &Build, schedule: &Schedule, options: &Options) -> Result<Ve
     let (mut system, mut y) = NetSystem::<N>::new(made.net.clone(), 0.0).map_err(bad_net)?;
     made.begin(&Schedule { start: Start::Running, ..schedule.clone() }, &system, &mut y);
     system.settle_modes(0.0, &mut y);
-    let linear = Linear::of(&system, 0.0, &y, system.injected(0));
-    Ok(linear.modes().into_iter().map(|m| (m, state_name(&system, m.state))).collect())
+    Ok((system, y, made.rail))
 }
 
 fn bad_net(e: super::network::BadNet) -> Error {
@@ -81,8 +123,10 @@ fn state_name<const N: usize>(s: &NetSystem<N>, k: usize) -> String {
         format!("{} {}", net.regulators[r / 3].name, ["lift", "poppet speed", "reference"][r % 3])
     } else if k < s.received(0) {
         format!("{} volume", net.injectors[k - s.injected(0)].name)
+    } else if let Some(e) = net.ends.get(k - s.received(0)) {
+        format!("{} volume", e.name)
     } else {
-        net.ends.get(k - s.received(0)).map_or_else(|| "padding".to_owned(), |e| format!("{} volume", e.name))
+        s.beyond_ends(k).unwrap_or_else(|| "padding".to_owned())
     }
 }
 
@@ -136,6 +180,15 @@ fn sized<const N: usize>(
     let boils = count(|k| matches!(k, EventKind::Boils { .. }));
     if boils > 0 {
         warnings.push(format!("fuel reached vapour pressure {boils} times in the return"));
+    }
+    for (name, lowest) in system.lowest_in_waves() {
+        let vapour = made.net.fluid.vapour;
+        warnings.push(format!(
+            "{name} is carried with waves and a wall that loses nothing: it swings longer than rubber"
+        ));
+        if lowest < vapour {
+            warnings.push(format!("{name} would have boiled: {:.0} kPa within it, absolute", lowest / 1e3));
+        }
     }
     let full = count(|k| matches!(k, EventKind::PoppetFullLift { .. }));
     if full > 0 {
@@ -227,7 +280,7 @@ fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], end: &[f64; N
         net.injectors.iter().enumerate().map(|(k, i)| (i.name.clone(), moved(system.injected(k)))).collect();
     let in_nodes: f64 =
         net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();
-    let stored = in_nodes + system.swept_since(start, end);
+    let stored = in_nodes + system.swept_since(start, end) + system.in_waves_since(start, end);
     let warming = net.nodes.iter().map(|n| n.volume).sum::<f64>() * net.fluid.expansion;
     let grown = warming * (net.temperature.at(t) - net.temperature.at(0.0));
     Ledger { ends, injectors, stored, imbalance: system.volume_since(start, end) - grown }

@@ -8,7 +8,7 @@ use crate::explain::Table;
 use crate::quantity::{Amount, Dim, GaugePressure, Shown, rad_per_s};
 use crate::rich::{Bundle, Rich, cancelled};
 use crate::schedule::{Schedule, Until};
-use crate::transient::{Options, Solution, modes, run_watched};
+use crate::transient::{Options, Solution, follows, modes, run_watched};
 use std::ops::ControlFlow;
 
 /// A car's run in time: channels, pulses, what happened, and where the fuel went.
@@ -183,6 +183,27 @@ impl Car {
         t.note(
             "Smooth laws only: dry friction and stops may hold what this calls growing. Compare with a run.",
         );
+        t
+    }
+
+    /// How the rail follows a small sine on the regulator's reference port, slow to fast: swing of the rail over that of
+    /// the reference, and how far it is behind.
+    ///
+    /// # Panics
+    /// As [`Car::through`].
+    #[must_use]
+    pub fn follows_reference(&self, speed: AngularVelocity, boost: Pressure) -> Table {
+        let held = Schedule::hold(speed.quantity(), boost.quantity(), s(1.0).quantity());
+        let frequencies = [1.0, 3.0, 10.0, 30.0, 100.0, 300.0];
+        let all = match follows(self.build(), &held, &Options::default(), &frequencies) {
+            Ok(all) => all,
+            Err(e) => stop(e),
+        };
+        let mut t = Table::new("The rail after its reference", &["sine", "rail over reference", "ahead by"]);
+        for (f, (gain, phase)) in frequencies.iter().zip(all) {
+            t.row([format!("{f:.0} Hz"), format!("{gain:.3}"), format!("{:.0}°", phase.to_degrees())]);
+        }
+        t.note("Small motions, injectors shut, no dry friction. Slow, the swing is that of the diaphragm over the diaphragm less its seat.");
         t
     }
 

@@ -177,6 +177,7 @@ pub fn net(c: Choice) -> Net {
         dead_time: DeadTime::constant(1e-3),
         closing_delay: 0.3e-3,
         short_pulse: 0.4e-3,
+        coil: None,
         begins: 4.0 * PI * k as f64 / c.cylinders as f64,
         back: Back::Manifold,
     };
@@ -186,6 +187,7 @@ pub fn net(c: Choice) -> Net {
         nodes,
         ends: vec![End { name: "tank".into(), pressure: Track::constant(AMBIENT), fuel: Some(0.04) }],
         branches,
+        waves: vec![],
         pumps: vec![PumpUnit {
             name: "main pump".into(),
             law: PumpLaw {

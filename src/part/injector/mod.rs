@@ -1,10 +1,12 @@
 //! Injectors: how much they pass wide open, how much of a pulse is lost, and how a set differs.
 
+pub mod coil; // coil and needle
 mod dead_time;
 mod open_time;
 mod pulse;
 mod set;
 
+pub use coil::CoilNeedle;
 pub use dead_time::{BadDeadTime, DeadTime, OutsideDeadTime};
 pub use open_time::{ShortPulse, open_time};
 pub use pulse::*;

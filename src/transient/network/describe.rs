@@ -1,6 +1,6 @@
 //! What a network is made of, SI.
 
-use crate::part::injector::DeadTime;
+use crate::part::injector::{CoilNeedle, DeadTime};
 use crate::schedule::Track;
 use std::fmt;
 use std::sync::Arc;
@@ -92,6 +92,29 @@ pub struct Branch {
     pub check: Option<Check>,
     /// Its pump, an index of [`Net::pumps`].
     pub pump: Option<usize>,
+}
+
+/// A piece of line between two nodes in which pressure travels as waves, see [`crate::transient::characteristics`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct WaveLine {
+    /// Its name.
+    pub name: String,
+    /// Node at its inlet.
+    pub from: usize,
+    /// Node at its outlet.
+    pub to: usize,
+    /// The branch that ends at its inlet: its flow is taken over at the start.
+    pub fed_by: usize,
+    /// Length, m.
+    pub length: f64,
+    /// Bore, m.
+    pub bore: f64,
+    /// Roughness of the wall, m.
+    pub roughness: f64,
+    /// Wave speed, m/s.
+    pub wave_speed: f64,
+    /// Pieces of its grid; a step of the grid is one piece at the wave speed.
+    pub reaches: usize,
 }
 
 /// A pump, its motor and its wire.
@@ -256,6 +279,8 @@ pub struct InjectorUnit {
     pub closing_delay: f64,
     /// Open time below which flow is no longer proportional, s.
     pub short_pulse: f64,
+    /// Coil and needle, when they are followed; the dead time is then only what the control unit believes.
+    pub coil: Option<CoilNeedle>,
     /// Crank angle at which its pulse begins, rad, within 4π.
     pub begins: f64,
     /// What lies behind its nozzle.
@@ -288,6 +313,8 @@ pub struct Net {
     pub ends: Vec<End>,
     /// Branches.
     pub branches: Vec<Branch>,
+    /// Lines with waves.
+    pub waves: Vec<WaveLine>,
     /// Pumps.
     pub pumps: Vec<PumpUnit>,
     /// Regulators.
@@ -356,6 +383,21 @@ impl Net {
             positive(&b.name, "length", b.length);
             positive(&b.name, "bore", b.bore);
         }
+        for w in &self.waves {
+            positive(&w.name, "length", w.length);
+            positive(&w.name, "bore", w.bore);
+            positive(&w.name, "wave_speed", w.wave_speed);
+            positive(&w.name, "reaches", w.reaches as f64);
+            let known = w.from < self.nodes.len()
+                && w.to < self.nodes.len()
+                && w.fed_by < self.branches.len()
+                && self.nodes[w.from].wall == 0.0
+                && self.nodes[w.to].wall == 0.0;
+            if !known {
+                let why = "begins or ends at no node, or at one with a damped wall".into();
+                return Err(BadNet { key: w.name.clone(), why });
+            }
+        }
         for p in &self.pumps {
             positive(&p.name, "rotor_inertia", p.inertia);
             positive(&p.name, "resistance", p.resistance);
@@ -370,6 +412,9 @@ impl Net {
         }
         for i in &self.injectors {
             positive(&i.name, "static_flow", i.cd_a);
+            if let Some(Err((key, v))) = i.coil.map(|c| c.validate()) {
+                positive(&i.name, key, v);
+            }
         }
         let not_negative = |part: &str, key: &str, v: f64| (format!("{part}.{key}"), v, v >= 0.0);
         for b in &self.branches {

@@ -6,7 +6,8 @@
 //! | branch flow | `I dQ/dt = Δp + rise - losses(Q)`; a shut check valve holds it at zero |
 //! | pump | back electromotive force `E = K ω`: `dE/dt = K²/J (I - I_load)` |
 //! | regulator | poppet lift and speed between its stops, dry friction, reference lag |
-//! | injector | volume passed since the start |
+//! | injector | volume passed since the start; where followed, current of its coil, lift and speed of its needle |
+//! | line with waves | volume taken up; what travels along it stands on a grid of its own |
 //! | end of given pressure | volume received since the start |
 //!
 //! A poppet of lift x makes room (A_d - A_s) x on its fuel side and A_s x on its return side, as a single-stage relief
@@ -25,7 +26,7 @@ mod system;
 
 pub use describe::{
     Back, BadNet, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place,
-    PumpUnit, RegulatorUnit, Trace,
+    PumpUnit, RegulatorUnit, Trace, WaveLine,
 };
 pub use event::{Event, EventKind};
 pub use hydraulics::{PumpCurve, PumpLaw};

@@ -4,7 +4,7 @@ use super::describe::{Belief, Difference, InjectorUnit, Net};
 use crate::schedule::CrankClock;
 use std::f64::consts::PI;
 
-/// The state of one injector's driver and needle.
+/// The state of one injector's driver and needle; where a coil is followed, open means switched on.
 #[derive(Clone, Copy, Debug, Default)]
 struct Needle {
     open: bool,
@@ -69,7 +69,9 @@ impl Pulses {
             if n.closes_at <= t {
                 n.open = false;
                 n.closes_at = f64::INFINITY;
-                tell(Change::Closed(k));
+                if unit.coil.is_none() {
+                    tell(Change::Closed(k));
+                }
             }
             if n.opens_at <= t {
                 n.open = true;
@@ -81,7 +83,13 @@ impl Pulses {
                 let cycle = CYCLE / clock.speed(t).max(1e-9);
                 let (width, dead, outside) = command(net, unit, t, dp);
                 n.next_command = next_command(clock, unit, t, false);
-                if width > 0.0 {
+                if width > 0.0 && unit.coil.is_some() {
+                    tell(Change::Commanded(k, width, outside));
+                    n.open = true;
+                    // One that is never switched off stays on into the next pulse.
+                    let last = if width >= cycle { cycle * (1.0 + 1e-9) } else { width };
+                    n.closes_at = t + last;
+                } else if width > 0.0 {
                     tell(Change::Commanded(k, width, outside));
                     let until = if width >= cycle {
                         // Static: it stays open into the next pulse.

@@ -4,6 +4,7 @@ use super::describe::{Back, Net, Place, RegulatorUnit};
 use super::event::{Event, EventKind};
 use super::pulses::{Change, Pulses};
 use super::{BadNet, describe};
+use crate::part::injector::coil::{CoilNeedle, GUARDS, Stage};
 use crate::part::line::friction_factor_churchill;
 use crate::part::orifice;
 use crate::schedule::{CrankClock, Track};
@@ -12,6 +13,10 @@ use crate::transient::friction_table::FrictionTable;
 use std::f64::consts::PI;
 
 mod jacobian; // derivatives in closed form
+mod needles; // coils and needles that are followed
+mod waves; // lines in which pressure travels as waves
+
+use waves::Wave;
 
 /// Standard gravity, m/s². Source: 3rd CGPM (1901), exact.
 const GRAVITY: f64 = 9.806_65;
@@ -85,6 +90,17 @@ struct Meet {
     signs: [f64; 2],
 }
 
+/// A coil and needle that are followed.
+#[derive(Clone, Copy, Debug)]
+struct Needle {
+    injector: usize,
+    node: usize,
+    law: CoilNeedle,
+    stage: Stage,
+    /// Discharge coefficient times area for each metre of lift, m.
+    per_lift: f64,
+}
+
 /// What an injector passes just now.
 #[derive(Clone, Copy, Debug)]
 struct Spray {
@@ -122,6 +138,10 @@ pub struct NetSystem<const N: usize> {
     meets: Vec<Meet>,
     more_meets: Vec<(usize, usize, f64)>,
     sprays: Vec<Spray>,
+    needles: Vec<Needle>,
+    waves: Vec<Wave>,
+    /// Voltage at the coils.
+    coil_volts: Piece,
     /// Node, and `C_d A` of what sprays from it into the manifold.
     spraying: Vec<(usize, f64)>,
     /// `√(2/ρ)`.
@@ -224,6 +244,15 @@ impl<const N: usize> NetSystem<N> {
             meets,
             more_meets,
             sprays: Vec::new(),
+            needles: (net.injectors.iter().enumerate())
+                .filter_map(|(injector, i)| {
+                    let law = i.coil?;
+                    let per_lift = i.cd_a / law.lift;
+                    Some(Needle { injector, node: i.node, law, stage: Stage::REST, per_lift })
+                })
+                .collect(),
+            waves: net.waves.iter().map(Wave::new).collect(),
+            coil_volts: Piece::default(),
             spraying: Vec::new(),
             root_density: (2.0 / net.fluid.rho).sqrt(),
             told: Vec::new(),
@@ -247,6 +276,7 @@ impl<const N: usize> NetSystem<N> {
 
     /// Takes a state to start from, and finds the modes that fit it.
     pub fn settle_modes(&mut self, t: f64, y: &mut [f64; N]) {
+        self.begin_waves(t, y);
         for k in 0..self.net.pumps.len() {
             self.turning[k] = y[self.pump(k)] > 0.0;
             if !self.turning[k] {
@@ -318,6 +348,14 @@ impl<const N: usize> NetSystem<N> {
         }
         (0..n.injectors.len()).for_each(|k| set(self.injected(k), 1.5e-11)); // m³
         (0..n.ends.len()).for_each(|k| set(self.received(k), 1.5e-10)); // m³
+        for k in 0..self.needles.len() {
+            let at = self.needle(k);
+            // A, m and m/s: a tenth of a microsecond of opening.
+            set(at, 2e-5);
+            set(at + 1, 2e-9);
+            set(at + 2, 2e-5);
+        }
+        (0..n.waves.len()).for_each(|k| set(self.taken_up(k), 1.5e-10)); // m³
         let mut options = Options::with_absolute(0.0, absolute);
         // A nanosecond is felt nowhere: a poppet's speed changes by 1e-6 m/s in it.
         options.event_time = 1e-9;
@@ -438,7 +476,13 @@ impl<const N: usize> NetSystem<N> {
         let stored: f64 = nodes.map(|(k, n)| n.capacitance * (y[self.node(k)] - y0[self.node(k)])).sum();
         let last = self.received(self.net.ends.len());
         let moved: f64 = (self.injected(0)..last).map(|k| y[k] - y0[k]).sum();
-        stored + moved + self.swept_since(y0, y)
+        stored + moved + self.swept_since(y0, y) + self.in_waves_since(y0, y)
+    }
+
+    /// Fuel that lines with waves have taken up since the state `y0`, m³.
+    #[must_use]
+    pub fn in_waves_since(&self, y0: &[f64; N], y: &[f64; N]) -> f64 {
+        (0..self.waves.len()).map(|k| y[self.taken_up(k)] - y0[self.taken_up(k)]).sum()
     }
 
     /// Room made under the diaphragms since the state `y0`, m³.
@@ -468,7 +512,12 @@ impl<const N: usize> NetSystem<N> {
     pub fn injector_flow(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
         let unit = &self.net.injectors[k];
         let dp = self.pressure(Place::Node(unit.node), t, y) - self.back(k, t);
-        (unit.leak_cd_a + if self.pulses.is_open(k) { unit.cd_a } else { 0.0 }) * self.jet(dp)
+        let open = match (self.coil(k, y), unit.coil) {
+            (Some((_, lift)), Some(law)) => unit.cd_a * lift / law.lift,
+            _ if self.pulses.is_open(k) => unit.cd_a,
+            _ => 0.0,
+        };
+        (unit.leak_cd_a + open) * self.jet(dp)
     }
 
     /// Flow through a regulator, m³/s.
@@ -526,6 +575,15 @@ impl<const N: usize> NetSystem<N> {
         balance(r, (fuel, back, self.reference(k, t, y[at + 2])), y[at], y[at + 1])
     }
 
+    /// The state that a regulator's reference moves at once, and its rate for each pascal: what [`Linear::response`] asks.
+    ///
+    /// [`Linear::response`]: crate::transient::linear::Linear::response
+    #[must_use]
+    pub fn reference_forcing(&self, k: usize) -> (usize, f64) {
+        let (r, at) = (&self.net.regulators[k], self.poppet_at(k));
+        if r.lag > 0.0 { (at + 2, 1.0 / r.lag) } else { (at + 1, -r.area / r.mass) }
+    }
+
     /// Pressure felt at the reference port: lagged, or at once without a lag.
     #[inline]
     fn reference(&self, k: usize, t: f64, felt: f64) -> f64 {
@@ -541,14 +599,8 @@ impl<const N: usize> NetSystem<N> {
 
     /// Takes over which injectors are open.
     fn aim(&mut self) {
-        let pulses = &self.pulses;
-        let now = self.net.injectors.iter().enumerate().map(|(k, unit)| Spray {
-            node: unit.node,
-            cd_a: unit.leak_cd_a + if pulses.is_open(k) { unit.cd_a } else { 0.0 },
-            own_back: unit.back != Back::Manifold,
-        });
-        self.sprays.clear();
-        self.sprays.extend(now);
+        let now: Vec<Spray> = (0..self.net.injectors.len()).map(|k| self.spray(k)).collect();
+        self.sprays = now;
         self.spraying.clear();
         for s in self.sprays.iter().filter(|s| !s.own_back && s.cd_a > 0.0) {
             match self.spraying.iter_mut().find(|(node, _)| *node == s.node) {
@@ -562,6 +614,7 @@ impl<const N: usize> NetSystem<N> {
     fn refresh(&mut self, t: f64) {
         self.manifold = Piece::of(&self.net.manifold, t);
         self.temperature = Piece::of(&self.net.temperature, t);
+        self.coil_volts = Piece::of(&self.net.supply, t);
         for (piece, p) in self.supplies.iter_mut().zip(&self.net.pumps) {
             *piece = Piece::of(&p.supply, t);
         }
@@ -649,6 +702,8 @@ pub fn states(net: &Net) -> usize {
         + 3 * net.regulators.len()
         + net.injectors.len()
         + net.ends.len()
+        + 3 * net.injectors.iter().filter(|i| i.coil.is_some()).count()
+        + net.waves.len()
 }
 
 /// Opening area of the seat: the curtain until it exceeds the hole.
@@ -683,7 +738,9 @@ impl<const N: usize> System<N> for NetSystem<N> {
         let (d_flows, rest) = rest.split_at_mut(branches);
         let (d_poppets, rest) = rest.split_at_mut(3 * net.regulators.len());
         let (d_injected, rest) = rest.split_at_mut(net.injectors.len());
-        let (d_received, padding) = rest.split_at_mut(net.ends.len());
+        let (d_received, rest) = rest.split_at_mut(net.ends.len());
+        let (d_needles, rest) = rest.split_at_mut(3 * self.needles.len());
+        let (d_waves, padding) = rest.split_at_mut(self.waves.len());
         padding.fill(0.0);
         // What flows into each place (nodes, then ends) and the pressure felt there. A shut branch holds zero.
         let mut into = [0.0; N];
@@ -762,7 +819,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             (at, shared) = (*node, self.jet(p[*node] - manifold));
             into[*node] -= cd_a * shared;
         }
-        for (k, (spray, rate)) in self.sprays.iter().zip(d_injected).enumerate() {
+        for (k, (spray, rate)) in self.sprays.iter().zip(&mut *d_injected).enumerate() {
             let jet = if spray.cd_a == 0.0 {
                 0.0
             } else if spray.own_back {
@@ -776,6 +833,8 @@ impl<const N: usize> System<N> for NetSystem<N> {
             };
             *rate = spray.cd_a * jet;
         }
+        self.needle_rates(t, y, &p, &mut into, d_injected, d_needles);
+        self.wave_rates(t, &p, &mut into, d_waves);
         if self.temperature.slope != 0.0 {
             let warming = self.temperature.slope * net.fluid.expansion;
             net.nodes.iter().zip(&mut into).for_each(|(n, into)| *into += warming * n.volume);
@@ -801,14 +860,21 @@ impl<const N: usize> System<N> for NetSystem<N> {
             1e-5
         } else if component < self.injected(0) {
             [1e-4, 1e-2, 1e5][(component - poppets) % 3]
-        } else {
+        } else if component < self.needle(0) {
             1e-6
+        } else {
+            if component < self.taken_up(0) {
+                [0.1, 1e-5, 0.1][(component - self.needle(0)) % 3]
+            } else {
+                1e-6
+            }
         }
     }
 
     fn next_time_event(&self, _t: f64) -> Option<f64> {
         let corner = self.corners.get(self.next_corner).copied().unwrap_or(f64::INFINITY);
-        let next = corner.min(self.pulses.next);
+        let grid = self.waves.iter().map(Wave::next).fold(f64::INFINITY, f64::min);
+        let next = corner.min(self.pulses.next).min(grid);
         next.is_finite().then_some(next)
     }
 
@@ -825,6 +891,11 @@ impl<const N: usize> System<N> for NetSystem<N> {
                     self.record(t, EventKind::PumpStarted { pump: k });
                 }
             }
+        }
+        self.step_waves(t, y);
+        if !corner && self.pulses.next > t {
+            // A step of a grid bends nothing but the rate of what arrives: the step need not begin afresh.
+            return After::Continue;
         }
         let mut pulses = std::mem::take(&mut self.pulses);
         let mut told = std::mem::take(&mut self.told);
@@ -854,7 +925,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
         if moved {
             self.aim();
         }
-        if moved || corner { After::Restart } else { After::Continue }
+        if self.switch_coils(y) | moved | corner { After::Restart } else { After::Continue }
     }
 
     fn root_count(&self) -> usize {
@@ -864,6 +935,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             + self.boiling.len()
             + self.net.ends.len()
             + 1
+            + GUARDS * self.needles.len()
     }
 
     fn roots(&self, t: f64, y: &[f64; N], g: &mut [f64]) {
@@ -912,6 +984,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             let manifold = if u.less_manifold { self.manifold.at(t) } else { 0.0 };
             y[self.node(u.node)] - manifold - u.level
         }));
+        self.needle_guards(t, y, put);
     }
 
     fn at_root(&mut self, crossing: Crossing, t: f64, y: &mut [f64; N]) -> After {
@@ -967,6 +1040,10 @@ impl<const N: usize> System<N> for NetSystem<N> {
             }
             self.record(t, EventKind::Until);
             return After::Stop;
+        }
+        if root > self.net.ends.len() {
+            self.at_needle(root - self.net.ends.len() - 1, t, y);
+            return After::Restart;
         }
         self.record(t, EventKind::RanDry { end: root });
         if self.stop_when_dry { After::Stop } else { After::Continue }

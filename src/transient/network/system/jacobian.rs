@@ -161,7 +161,7 @@ impl<const N: usize> NetSystem<N> {
             }
         }
         for (k, unit) in net.injectors.iter().enumerate() {
-            let cd_a = unit.leak_cd_a + if self.pulses.is_open(k) { unit.cd_a } else { 0.0 };
+            let cd_a = self.sprays[k].cd_a;
             if cd_a > 0.0 {
                 let dp = p[unit.node] - self.back(k, t);
                 let (_, slope) = orifice::flow(dp, cd_a, net.fluid.rho, orifice::DP_SMALL);
@@ -170,5 +170,11 @@ impl<const N: usize> NetSystem<N> {
                 by_pressure(j, self.injected(k), unit.node, slope);
             }
         }
+        for (k, n) in self.needles.iter().enumerate() {
+            let dp = p[n.node] - self.back(n.injector, t);
+            let (jet, slope) = orifice::flow(dp, 1.0, net.fluid.rho, orifice::DP_SMALL);
+            self.needle_slopes(k, (dp, jet, slope), y, j, by_pressure);
+        }
+        self.wave_slopes(t, &p, &floored, j);
     }
 }
