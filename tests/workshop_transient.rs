@@ -50,7 +50,6 @@ fn a_channel_that_is_not_there_names_those_that_are() {
 }
 
 #[test]
-#[test]
 fn the_rail_follows_a_slow_reference_and_not_a_fast_one() {
     let table = car_before().follows_reference(rpm(3000.0), bar(0.2)).to_string();
     let gain = |line: &str| -> f64 {

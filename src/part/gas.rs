@@ -56,8 +56,8 @@ impl Gas {
     }
 }
 
-/// One less the pressure ratio below which the root is rounded off: 1e-2 (1 kPa at 1 bar).
-const ROUND: f64 = 1e-2;
+/// One less the pressure ratio below which the root is rounded off: 1e-3 (100 Pa at 1 bar).
+const ROUND: f64 = 1e-3;
 /// Cells of the table between the critical ratio and one.
 const CELLS: usize = 64;
 
@@ -72,7 +72,7 @@ const CELLS: usize = 64;
 /// pressure of the other side, Pa; `C_d A` effective area, m²; `ṁ` mass flow, kg/s, positive from 1 to 2.
 ///
 /// # Valid range
-/// Quasi-steady flow of a perfect gas, absolute pressures above zero. Within 1e-2 of pressure ratio one the root
+/// Quasi-steady flow of a perfect gas, absolute pressures above zero. Within 1e-3 (or as [`Restriction::rounded`] has it) of pressure ratio one the root
 /// is replaced by the odd cubic of the same value and slope: the flow passes zero with a finite slope. `ψ²` is read
 /// from a [`CubicTable`] of 64 cells, which departs from `ψ` by less than 1e-8 of itself.
 ///
@@ -86,23 +86,30 @@ pub struct Restriction {
     choked: f64,
     /// `ψ²` from the critical ratio to one.
     squares: CubicTable,
-    /// `ψ` within the rounding: `a x + b x³`, x = (1 - r)/ROUND.
+    /// `ψ` within the rounding: `a x + b x³`, x = (1 - r)/width.
     round: [f64; 2],
+    width: f64,
 }
 
 impl Restriction {
     /// Prepares the constants of a gas.
     #[must_use]
     pub fn new(gas: Gas) -> Self {
+        Self::rounded(gas, ROUND)
+    }
+
+    /// The same with the root rounded off within this of pressure ratio one, above zero and below 0.4.
+    #[must_use]
+    pub fn rounded(gas: Gas, width: f64) -> Self {
         let critical = gas.critical_pressure_ratio();
         let squares = CubicTable::new(critical, 1.0, CELLS, |r| square(gas, r));
         // Value f and slope s (per x) at x = 1: a + b = f, a + 3b = s.
-        let (at_round, slope) = square(gas, 1.0 - ROUND);
+        let (at_round, slope) = square(gas, 1.0 - width);
         let f = at_round.sqrt();
-        let s = -slope / (2.0 * f) * ROUND;
+        let s = -slope / (2.0 * f) * width;
         let b = 0.5 * (s - f);
         let choked = gas.choked_flow_parameter();
-        Self { gas, critical, choked, squares, round: [f - b, b] }
+        Self { gas, critical, choked, squares, round: [f - b, b], width }
     }
 
     /// The gas it was prepared for.
@@ -117,10 +124,10 @@ impl Restriction {
     pub fn flow_function(&self, ratio: f64) -> f64 {
         if ratio <= self.critical {
             self.choked
-        } else if ratio < 1.0 - ROUND {
+        } else if ratio < 1.0 - self.width {
             self.squares.at(ratio).sqrt()
         } else {
-            let x = (1.0 - ratio) / ROUND;
+            let x = (1.0 - ratio) / self.width;
             let [a, b] = self.round;
             x * (a + b * x * x)
         }
