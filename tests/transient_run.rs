@@ -290,3 +290,25 @@ fn a_reference_off_the_manifold_is_felt_as_the_steady_circuit_has_it() {
         assert!((rail - steady).abs() < 1.5e3, "{port} {boost}: {rail} {steady}");
     }
 }
+
+// A rail of 300 mm in four lumps: the mean is that of one volume, waves within it show, and fuel is conserved.
+#[test]
+fn a_rail_in_lumps_keeps_the_mean_and_shows_what_runs_along_it() {
+    let held = Schedule::hold(rpm(6500.0), bar(0.7), s(0.2));
+    let one = finished(&car("before-0.7-bar"), &held, &smooth());
+    let build = car("before-0.7-bar").with("injectors.rail_length", "300 mm").expect("a known key");
+    let row = finished(&build, &held, &smooth());
+    let mean = |sol: &Solution, name: &str| sol.mean(name, s(0.0), s(0.2)).expect("recorded").si;
+    let (single, first) = (mean(&one, "rail pressure"), mean(&row, "rail pressure"));
+    assert!((single - first).abs() < 1e3, "{single} {first}");
+    let last = mean(&row, "rail 4 pressure");
+    // Fuel on its way to the regulator loses little in 16 mm of bore.
+    assert!((0.0..100.0).contains(&(first - last)), "{first} {last}");
+    let (a, b) =
+        (row.channel("rail pressure").expect("recorded"), row.channel("rail 4 pressure").expect("recorded"));
+    let apart = a.values.iter().zip(&b.values).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+    assert!(apart > 50.0, "{apart}");
+    let moved: f64 = row.ledger.injectors.values().sum();
+    assert!(row.ledger.imbalance.abs() < 1e-9 * moved, "{:e}", row.ledger.imbalance);
+    assert!((moved / one.ledger.injectors.values().sum::<f64>() - 1.0).abs() < 2e-3);
+}

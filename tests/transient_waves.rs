@@ -265,3 +265,12 @@ fn a_line_that_cannot_carry_waves_is_refused_by_its_key() {
     let e = run(&rubber, &held, &Options::default()).expect_err("refused").to_string();
     assert!(e.contains("return hose.wall_loss") && e.contains("0.2"), "{e}");
 }
+
+#[test]
+fn small_motions_take_a_line_with_waves_in_lumps() {
+    let held = Schedule::hold(rpm(3000.0), bar(0.2), railrise::quantity::s(0.1));
+    let o = Options { dry_friction: false, ..Options::default() };
+    let waves = car().with("feed hose.model", "waves").expect("a known key");
+    let of = |b: &Build| railrise::transient::modes(b, &held, &o).expect("valid");
+    assert_eq!(of(&waves), of(&car()));
+}

@@ -307,6 +307,15 @@ pub const INJECTORS: &[Key] = &[
     )
     .optional(),
     Key::scalar(
+        "rail_length",
+        Dim::Length,
+        0.01,
+        3.0,
+        "300 mm",
+        "length of that rail from the first injector, where fuel enters, to the last, for time-step models: each injector then has its own lump; left out: one volume",
+    )
+    .optional(),
+    Key::scalar(
         "damper",
         Dim::Volume,
         0.0,

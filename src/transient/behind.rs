@@ -241,8 +241,8 @@ impl Gases {
         let (mut system, y) = GasSystem::<8>::new(engine).map_err(|e| bad(&e))?;
         system.begin(-lead);
         // Kilograms and joules in turn: a port holds half a gram and a hundred joules.
-        let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 2e-8 } else { 2e-3 });
-        let mut o = stepper::Options::with_absolute(2e-5 * tolerance, absolute);
+        let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 3e-8 } else { 3e-3 });
+        let mut o = stepper::Options::with_absolute(3e-5 * tolerance, absolute);
         o.active = system.active();
         let view = system.clone();
         let mut rows = Rows { system: &view, start: w.from, step, see, rows: Vec::new() };

@@ -25,6 +25,8 @@ pub(super) struct Made {
     /// Name and node of each free junction.
     pub junctions: Vec<(String, usize)>,
     pub rail: Option<usize>,
+    /// Nodes of a rail in lumps, from the feed on; none where it is one volume.
+    row: Vec<usize>,
     /// Branch that meets each pump.
     pub pump_branches: Vec<usize>,
     /// Fuel mass truly wanted in a pulse over time, kg.
@@ -56,10 +58,12 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
         junctions: vec![],
         chains: vec![],
         pumps: vec![],
+        row: vec![],
     };
     for (k, leg) in build.legs().iter().enumerate() {
         maker.leg(k, leg, schedule, &samples)?;
     }
+    maker.leave_from_the_last();
     let rail = maker.net.injectors.first().map(|i| i.node);
     let rail = rail.or_else(|| {
         maker.net.regulators.iter().find_map(|r| match r.from {
@@ -110,6 +114,7 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
         .collect();
     Ok(Made {
         junctions: maker.junctions,
+        row: maker.row,
         rail,
         pump_branches,
         wanted,
@@ -309,6 +314,8 @@ struct Maker<'a> {
     junctions: Vec<(String, usize)>,
     chains: Vec<Chain>,
     pumps: Vec<String>,
+    /// Nodes of a rail in lumps.
+    row: Vec<usize>,
 }
 
 impl Maker<'_> {
@@ -345,11 +352,64 @@ impl Maker<'_> {
         (last.kind == "injectors").then_some(&last.values)
     }
 
-    /// Volume of the rail before a set of injectors, m³, and compliance of its damper, m³/Pa.
+    /// How many injectors a set has.
+    fn count(&self, injectors: &Values) -> usize {
+        let count = injectors.opt("count").unwrap_or_else(|| self.build.section("engine").si("cylinders"));
+        count.round().max(1.0) as usize
+    }
+
+    /// The node of each injector: one for all, or with a `rail_length` a row of lumps, the first of which is there already.
+    /// Its bore is that of its volume over its length.
+    fn rail_row(&mut self, first: usize, injectors: &Values, count: usize) -> Vec<usize> {
+        let Some(length) = injectors.opt("rail_length").filter(|_| count > 1) else {
+            return vec![first; count];
+        };
+        let (volume, _) = self.rail(injectors);
+        let bore = (4.0 * volume * count as f64 / (PI * length)).sqrt();
+        let each = length / (count as f64 - 1.0);
+        let name = self.net.nodes[first].name.clone();
+        let mut row = vec![first];
+        for k in 1..count {
+            let name = format!("{name} {}", k + 1);
+            let node = self.node(name.clone(), volume, 0.0, 0.0, false);
+            self.net.branches.push(Branch {
+                name: format!("{name} passage"),
+                from: Place::Node(row[k - 1]),
+                to: Place::Node(node),
+                length: each,
+                rough_length: each,
+                bore,
+                roughness: 0.0,
+                k_sum: 0.0,
+                linear: 0.0,
+                square: 0.0,
+                rise: 0.0,
+                check: None,
+                pump: None,
+            });
+            self.junctions.push((name, node));
+            row.push(node);
+        }
+        self.row.clone_from(&row);
+        row
+    }
+
+    /// Fuel enters a rail in lumps at the first; what leaves it but for injectors leaves from the last.
+    fn leave_from_the_last(&mut self) {
+        let (Some(first), Some(last)) = (self.row.first(), self.row.last()) else { return };
+        let (first, second, last) = (Place::Node(*first), Place::Node(self.row[1]), Place::Node(*last));
+        for b in self.net.branches.iter_mut().filter(|b| b.from == first && b.to != second) {
+            b.from = last;
+        }
+        self.net.regulators.iter_mut().filter(|r| r.from == first).for_each(|r| r.from = last);
+    }
+
+    /// Volume of the rail (or of a lump of it) before a set of injectors, m³, and compliance of its damper, m³/Pa.
     fn rail(&self, injectors: &Values) -> (f64, f64) {
         let per_bar = injectors.opt("damper");
+        let lumps = injectors.opt("rail_length").map_or(1.0, |_| self.count(injectors) as f64);
         (
-            injectors.opt("rail_volume").unwrap_or(self.o.rail_volume),
+            injectors.opt("rail_volume").unwrap_or(self.o.rail_volume) / lumps,
             per_bar.map_or(self.o.damper, |volume| volume / 1e5),
         )
     }
@@ -715,13 +775,13 @@ impl Maker<'_> {
             }
         }
         let truth: Injector = injector_law(v).map_err(|e| e.at_key(name))?;
-        let count = v.opt("count").unwrap_or_else(|| self.build.section("engine").si("cylinders"));
-        let count = count.round().max(1.0) as usize;
+        let count = self.count(v);
+        let row = self.rail_row(node, v, count);
         let n = count as f64;
         let weak = 1.0 - v.si("cylinder_spread");
         let coil = coil_law(v);
         let leak = v.si("static_leak") * (self.net.fluid.rho / (2.0 * v.si("difference"))).sqrt() / n;
-        for k in 0..count {
+        for (k, node) in row.into_iter().enumerate() {
             // The last one is the weakest; the others make up for it, so the set keeps its mean.
             let share = match (k + 1 == count, count) {
                 (_, 1) => 1.0,
@@ -809,6 +869,9 @@ impl Made {
             if let Some(v) = p.junctions.get(name) {
                 y[system.node(*node)] = *v;
             }
+        }
+        for node in &self.row {
+            y[system.node(*node)] = y[system.node(self.row[0])];
         }
         for (k, r) in self.net.regulators.iter().enumerate() {
             let Some(state) = p.regulators.iter().find(|x| x.name == r.name) else { continue };
@@ -914,6 +977,28 @@ mod tests {
             (plain.injectors[0].closing_delay, told.injectors[0].closing_delay),
             (o.closing_delay, 4e-4)
         );
+    }
+
+    #[test]
+    fn a_rail_of_stated_length_has_a_lump_for_each_injector() {
+        let build = Build::from_toml(CAR).expect("reads").with("injectors.rail_length", "300 mm");
+        let build = build.expect("a known key");
+        let o = Options::default();
+        let held = Schedule::hold(rpm(3000.0), bar(0.2), s(1.0));
+        let made = made(&build, &held, &o).expect("valid");
+        let rail: Vec<_> = made.row.iter().map(|n| &made.net.nodes[*n]).collect();
+        assert_eq!(rail.len(), 4);
+        let rigid: f64 = made.row[1..].iter().map(|n| made.net.nodes[*n].volume).sum();
+        assert!((rigid - 0.75 * o.rail_volume).abs() < 1e-15, "{rigid:e}");
+        let at: Vec<usize> = made.net.injectors.iter().map(|i| i.node).collect();
+        assert_eq!(at, made.row);
+        let passages = made.net.branches.iter().filter(|b| b.name.ends_with("passage"));
+        let (length, bore) = passages.fold((0.0, 0.0), |(l, _), b| (l + b.length, b.bore));
+        assert!(
+            (length - 0.3).abs() < 1e-12
+                && (PI / 4.0 * bore * bore * 0.3 / o.rail_volume - 1.0).abs() < 1e-12
+        );
+        assert_eq!(made.net.regulators[0].from, Place::Node(made.row[3]));
     }
 
     #[test]
