@@ -214,7 +214,7 @@ impl<T, F: Fn(&GasSystem<8>, f64, &[f64; 8]) -> T> Observer<8> for Rows<'_, T, F
 
 impl Gases {
     /// Pressures in one cylinder and its port through a run, `step` seconds apart, for a firing top dead centre at
-    /// this crank angle, rad. A `tolerance` of 1 holds the port's mean within a pascal; smaller is finer.
+    /// this crank angle, rad. A `tolerance` of 1 holds the port's mean within four pascals; smaller is finer.
     ///
     /// # Errors
     /// A shape that cannot be, or a run that fails on its way.
@@ -240,6 +240,7 @@ impl Gases {
         let lead = (SETTLE + (-w.from).max(0.0) / (120.0 / first)).ceil() * 120.0 / first;
         let (mut system, y) = GasSystem::<8>::new(engine).map_err(|e| bad(&e))?;
         system.begin(-lead);
+        system.round_within((1e-2 * tolerance).clamp(1e-3, 1e-2));
         // Kilograms and joules in turn: a port holds half a gram and a hundred joules.
         let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 3e-8 } else { 3e-3 });
         let mut o = stepper::Options::with_absolute(3e-5 * tolerance, absolute);

@@ -68,9 +68,6 @@ pub struct EngineGas {
 
 /// Where the numbers of one cylinder lie in the state.
 const CYLINDER: usize = 4;
-/// One less the pressure ratio below which the root of the flow law is rounded off here: where port and cylinder pass each
-/// other the narrow rounding of the law itself costs a fifth of all steps. Moves the mean in a port by 3 Pa.
-const ROUND: f64 = 1e-2;
 /// Part of the manifold's pressure from which a shut port is taken to have come to it.
 const JOINS: f64 = 1e-3;
 /// Cells of the table of volumes, a turn: within 1e-10 of the closed form.
@@ -196,7 +193,7 @@ impl<const N: usize> GasSystem<N> {
         let (m, e) = plenum.fill(p, t);
         y[CYLINDER * n] = m;
         y[CYLINDER * n + 1] = e;
-        let flow = Restriction::rounded(engine.gas, ROUND);
+        let flow = Restriction::new(engine.gas);
         let crank = engine.crank;
         let volumes = CubicTable::new(0.0, 1.0, CELLS, |turns| {
             let (volume, slope) = crank.volume(2.0 * PI * turns);
@@ -225,6 +222,12 @@ impl<const N: usize> GasSystem<N> {
     /// Begins at another time than zero, one at which the crank stands as at zero.
     pub fn begin(&mut self, t: f64) {
         self.plan(t);
+    }
+
+    /// Rounds the root of the flow law off within this of pressure ratio one. Where port and cylinder pass each other the
+    /// law's own 1e-3 costs a fifth of all steps; 1e-2 moves the mean in a port by 3 Pa.
+    pub fn round_within(&mut self, width: f64) {
+        self.flow = Restriction::rounded(self.engine.gas, width);
     }
 
     /// Number of components in use.
