@@ -1,10 +1,10 @@
 //! Quantities: what a number means before it is used.
 //!
 //! * the types ([`Pressure`], [`VolumeRate`], [`Density`] ...) are `uom` quantities of our own small
-//!   [`system`]: adding bar to litres per hour does not compile;
+//!   [`mod@system`]: adding bar to litres per hour does not compile;
 //! * [`AbsolutePressure`] and [`GaugePressure`] are kept apart from [`Pressure`], which is a difference;
 //! * the constructors read as the trade speaks: [`bar`]`(1.4)`, [`l_per_h`]`(127.0)`, [`mm`]`(8.7)`;
-//! * [`Dim`] and [`unit`] read and print values with units (`"1.4 bar"`, `"58 psi"`), with an echo in the
+//! * [`Dim`] and [`mod@unit`] read and print values with units (`"1.4 bar"`, `"58 psi"`), with an echo in the
 //!   other unit.
 //!
 //! ```
