@@ -2,6 +2,7 @@
 use super::criterion::{Criterion, Judge, Verdict};
 use super::error::StudyError;
 use super::interval::{Interval, score, short};
+use super::model::Input;
 use super::plan::Filler;
 use super::runs::Runs;
 use super::summary::{mean, standard_deviation};
@@ -46,43 +47,26 @@ impl Runs {
     /// `d ± z sqrt((n_f + n_p)/(n_f n_p) + d^2 / 2(n_f + n_p))`. Range: two failing and two passing runs or more; an error says
     /// how many there are. Source: L. V. Hedges, I. Olkin, Statistical Methods for Meta-Analysis (1985), ch. 5.
     pub fn contrast(&self, criterion: &Criterion, confidence: f64) -> Result<Contrasts, StudyError> {
-        self.sample_shape()?;
-        let judge = Judge::new(self.plan(), std::slice::from_ref(criterion))?;
-        let verdicts: Vec<Verdict> = (0..self.done() as usize).map(|r| judge.verdict(self, r)).collect();
-        let count = |v| verdicts.iter().filter(|x| **x == v).count();
-        let (n_f, n_p) = (count(Verdict::Fails), count(Verdict::Passes));
-        if n_f < 2 || n_p < 2 {
-            return Err(StudyError::Question(format!(
-                "{n_f} runs fail and {n_p} pass '{}': two of each are needed to see a difference; run more or move the limit",
-                criterion.name
-            )));
-        }
-        // One input at a time: memory for a single column however many runs there are.
+        let judged = Judged::new(self, criterion)?;
+        judged.can_contrast()?;
         let mut inputs = Vec::new();
+        self.each_input(|input, column| {
+            inputs.push(judged.contrast(input, column, confidence));
+            Ok(())
+        })?;
+        Ok(judged.contrasts(inputs))
+    }
+
+    /// Every uncertain input with its values in the runs done, one after the other: memory for a single column however
+    /// many runs there are.
+    pub(super) fn each_input(
+        &self,
+        mut each: impl FnMut(&Input, &[f64]) -> Result<(), StudyError>,
+    ) -> Result<(), StudyError> {
         for (j, input) in self.plan().inputs.iter().enumerate().filter(|(_, i)| !i.law.is_fixed()) {
-            let column = self.input_column(j)?;
-            let part = |v| -> Vec<f64> {
-                column.iter().zip(&verdicts).filter(|(_, x)| **x == v).map(|(x, _)| *x).collect()
-            };
-            let (fail, pass) = (part(Verdict::Fails), part(Verdict::Passes));
-            let (f, p) = (n_f as f64, n_p as f64);
-            let pooled = (((f - 1.0) * standard_deviation(&fail).powi(2)
-                + (p - 1.0) * standard_deviation(&pass).powi(2))
-                / (f + p - 2.0))
-                .sqrt();
-            let d = (mean(&fail) - mean(&pass)) / pooled;
-            let half = score(confidence) * ((f + p) / (f * p) + d * d / (2.0 * (f + p))).sqrt();
-            inputs.push(Contrast {
-                input: input.name.clone(),
-                unit: input.unit.clone(),
-                failing: mean(&fail),
-                passing: mean(&pass),
-                standardised: d,
-                interval: Interval { low: d - half, high: d + half },
-            });
+            each(input, &self.input_column(j)?)?;
         }
-        inputs.sort_by(|a, b| b.standardised.abs().total_cmp(&a.standardised.abs()));
-        Ok(Contrasts { criterion: criterion.name.clone(), failing: n_f as u64, passing: n_p as u64, inputs })
+        Ok(())
     }
 
     /// One input of every run done.
@@ -94,6 +78,68 @@ impl Runs {
             .enumerate()
             .for_each(|(k, part)| filler.fill_one(j, 4096 * k as u64, part));
         Ok(column)
+    }
+}
+
+/// The runs judged by one criterion.
+pub(super) struct Judged {
+    pub criterion: String,
+    pub verdicts: Vec<Verdict>,
+    pub fails: usize,
+    pub passes: usize,
+}
+
+impl Judged {
+    pub fn new(runs: &Runs, criterion: &Criterion) -> Result<Self, StudyError> {
+        runs.sample_shape()?;
+        let judge = Judge::new(runs.plan(), std::slice::from_ref(criterion))?;
+        let verdicts: Vec<Verdict> = (0..runs.done() as usize).map(|r| judge.verdict(runs, r)).collect();
+        let count = |v| verdicts.iter().filter(|x| **x == v).count();
+        let (fails, passes) = (count(Verdict::Fails), count(Verdict::Passes));
+        Ok(Self { criterion: criterion.name.clone(), verdicts, fails, passes })
+    }
+
+    pub fn can_contrast(&self) -> Result<(), StudyError> {
+        if self.fails < 2 || self.passes < 2 {
+            return Err(StudyError::Question(format!(
+                "{} runs fail and {} pass '{}': two of each are needed to see a difference; run more or move the limit",
+                self.fails, self.passes, self.criterion
+            )));
+        }
+        Ok(())
+    }
+
+    pub fn contrast(&self, input: &Input, column: &[f64], confidence: f64) -> Contrast {
+        let part = |v| -> Vec<f64> {
+            column.iter().zip(&self.verdicts).filter(|(_, x)| **x == v).map(|(x, _)| *x).collect()
+        };
+        let (fail, pass) = (part(Verdict::Fails), part(Verdict::Passes));
+        let (f, p) = (self.fails as f64, self.passes as f64);
+        let pooled = (((f - 1.0) * standard_deviation(&fail).powi(2)
+            + (p - 1.0) * standard_deviation(&pass).powi(2))
+            / (f + p - 2.0))
+            .sqrt();
+        let d = (mean(&fail) - mean(&pass)) / pooled;
+        let half = score(confidence) * ((f + p) / (f * p) + d * d / (2.0 * (f + p))).sqrt();
+        Contrast {
+            input: input.name.clone(),
+            unit: input.unit.clone(),
+            failing: mean(&fail),
+            passing: mean(&pass),
+            standardised: d,
+            interval: Interval { low: d - half, high: d + half },
+        }
+    }
+
+    /// The contrasts of all inputs, the largest first.
+    pub fn contrasts(&self, mut inputs: Vec<Contrast>) -> Contrasts {
+        inputs.sort_by(|a, b| b.standardised.abs().total_cmp(&a.standardised.abs()));
+        Contrasts {
+            criterion: self.criterion.clone(),
+            failing: self.fails as u64,
+            passing: self.passes as u64,
+            inputs,
+        }
     }
 }
 

@@ -352,16 +352,7 @@ impl StudyFile {
         let runs = self.tolerance(&plan, &model, &question, desk, &cost)?;
         let mut left_out = Vec::new();
         let findings = runs.findings(&question)?;
-        let (mut contrasts, mut worth) = (Vec::new(), Vec::new());
-        for c in &question.criteria {
-            // Criteria that (nearly) every run passes or fails have nothing to contrast; their chance says so.
-            if let Ok(contrast) = runs.contrast(c, self.confidence) {
-                contrasts.push(contrast);
-            }
-            if let Ok(w) = runs.worth_of_measuring(c, self.confidence) {
-                worth.push(w);
-            }
-        }
+        let (contrasts, worth) = runs.levers(&question.criteria, self.confidence)?;
         let tornado = Tornado::run(&model, 0.05, 0.95)?;
         let mut indices = Vec::new();
         let cancelled = || control.cancel.is_some_and(|c| c.load(std::sync::atomic::Ordering::Relaxed));

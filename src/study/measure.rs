@@ -1,9 +1,12 @@
 //! What a measurement would be worth: how the chance of failing depends on one input's true value.
+use super::contrast::{Contrast, Contrasts, Judged};
 use super::criterion::{Criterion, Judge, Verdict};
 use super::error::StudyError;
 use super::interval::{Interval, short, wilson};
+use super::model::Input;
 use super::runs::Runs;
 use super::sampling::mix;
+use rayon::prelude::*;
 use serde::Serialize;
 use std::fmt;
 
@@ -61,72 +64,47 @@ impl Runs {
         criterion: &Criterion,
         confidence: f64,
     ) -> Result<Vec<Worth>, StudyError> {
-        self.sample_shape()?;
-        let judge = Judge::new(self.plan(), std::slice::from_ref(criterion))?;
-        let verdicts: Vec<Verdict> = (0..self.done() as usize).map(|r| judge.verdict(self, r)).collect();
-        let answers = verdicts.iter().filter(|v| **v != Verdict::NoAnswer).count();
-        let fails = verdicts.iter().filter(|v| **v == Verdict::Fails).count();
-        if answers < 10 * RANGES || fails == 0 || fails == answers {
-            return Err(StudyError::Question(format!(
-                "{fails} of {answers} runs fail '{}': at least {} answers, some failing and some passing, are needed",
-                criterion.name,
-                10 * RANGES
-            )));
-        }
-        let chance = fails as f64 / answers as f64;
+        let judged = Judged::new(self, criterion)?;
+        judged.can_weigh()?;
         let mut all = Vec::new();
-        for (j, input) in self.plan().inputs.iter().enumerate().filter(|(_, i)| !i.law.is_fixed()) {
-            let column = self.input_column(j)?;
-            let mut order: Vec<usize> =
-                (0..column.len()).filter(|&r| verdicts[r] != Verdict::NoAnswer).collect();
-            order.sort_by(|&a, &b| column[a].total_cmp(&column[b]).then(a.cmp(&b)));
-            let mut readings = Vec::new();
-            let (mut left, mut kept, mut kept_failing, mut acted) = (0.0, 0_u64, 0_u64, 0_u64);
-            for range in 0..RANGES {
-                let rows = &order[range * answers / RANGES..(range + 1) * answers / RANGES];
-                let n = rows.len() as u64;
-                let k = rows.iter().filter(|&&r| verdicts[r] == Verdict::Fails).count() as u64;
-                let p = k as f64 / n as f64;
-                left += p * (1.0 - p) * n as f64 / (n as f64 - 1.0) * n as f64 / answers as f64;
-                readings.push(Reading {
-                    from: column[rows[0]],
-                    to: column[rows[rows.len() - 1]],
-                    draws: n,
-                    chance: p,
-                    interval: wilson(k, n, confidence),
-                });
-                let mut halves = [(0_u64, 0_u64); 2];
-                for &r in rows {
-                    // By a hash: odd and even Sobol' points lie in different places.
-                    let half = (mix(r as u64) >> 63) as usize;
-                    halves[half].1 += 1;
-                    halves[half].0 += u64::from(verdicts[r] == Verdict::Fails);
+        self.each_input(|input, column| {
+            all.push(judged.worth(input, &Sorted::of(column), confidence));
+            Ok(())
+        })?;
+        Ok(ranked(all))
+    }
+
+    /// [`Runs::contrast`] and [`Runs::worth_of_measuring`] for several criteria; each input is drawn and sorted once. Criteria
+    /// that (nearly) every run passes or fails have neither.
+    pub fn levers(
+        &self,
+        criteria: &[Criterion],
+        confidence: f64,
+    ) -> Result<(Vec<Contrasts>, Vec<Vec<Worth>>), StudyError> {
+        let judged = criteria.iter().map(|c| Judged::new(self, c)).collect::<Result<Vec<_>, _>>()?;
+        let mut found: Vec<(Vec<Contrast>, Vec<Worth>)> = vec![Default::default(); judged.len()];
+        self.each_input(|input, column| {
+            let sorted = Sorted::of(column);
+            found.par_iter_mut().zip(&judged).for_each(|((contrasts, worth), j)| {
+                if j.can_contrast().is_ok() {
+                    contrasts.push(j.contrast(input, column, confidence));
                 }
-                for (chooser, judged) in [(0, 1), (1, 0)] {
-                    let (chosen_k, chosen_n) = halves[chooser];
-                    let (k, n) = halves[judged];
-                    if chosen_n > 0 && chosen_k as f64 / chosen_n as f64 > chance {
-                        acted += n;
-                    } else {
-                        kept += n;
-                        kept_failing += k;
-                    }
+                if j.can_weigh().is_ok() {
+                    worth.push(j.worth(input, &sorted, confidence));
                 }
-            }
-            all.push(Worth {
-                input: input.name.clone(),
-                unit: input.unit.clone(),
-                criterion: criterion.name.clone(),
-                chance,
-                readings,
-                variance_drop: 1.0
-                    - left / (chance * (1.0 - chance) * answers as f64 / (answers as f64 - 1.0)),
-                chance_if_acted: if kept > 0 { kept_failing as f64 / kept as f64 } else { 0.0 },
-                share_acted: acted as f64 / answers as f64,
             });
+            Ok(())
+        })?;
+        let (mut contrasts, mut worth) = (Vec::new(), Vec::new());
+        for ((c, w), j) in found.into_iter().zip(&judged) {
+            if !c.is_empty() {
+                contrasts.push(j.contrasts(c));
+            }
+            if !w.is_empty() {
+                worth.push(ranked(w));
+            }
         }
-        all.sort_by(|a, b| b.variance_drop.total_cmp(&a.variance_drop));
-        Ok(all)
+        Ok((contrasts, worth))
     }
 
     /// The chance of failing among the draws whose input lies within `from..=to`, with its Wilson interval.
@@ -158,6 +136,87 @@ impl Runs {
             )));
         }
         Ok(Reading { from, to, draws: n, chance: k as f64 / n as f64, interval: wilson(k, n, confidence) })
+    }
+}
+
+/// Most useful first.
+fn ranked(mut all: Vec<Worth>) -> Vec<Worth> {
+    all.sort_by(|a, b| b.variance_drop.total_cmp(&a.variance_drop));
+    all
+}
+
+/// An input's values in ascending order, each with its run; equal values in the order of the runs.
+struct Sorted(Vec<(f64, u32)>);
+
+impl Sorted {
+    fn of(column: &[f64]) -> Self {
+        let mut all: Vec<(f64, u32)> = column.iter().zip(0..).map(|(x, r)| (*x, r)).collect();
+        all.par_sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        Self(all)
+    }
+}
+
+impl Judged {
+    fn answers(&self) -> usize {
+        self.fails + self.passes
+    }
+
+    fn can_weigh(&self) -> Result<(), StudyError> {
+        let (fails, answers) = (self.fails, self.answers());
+        if answers < 10 * RANGES || fails == 0 || fails == answers {
+            return Err(StudyError::Question(format!(
+                "{fails} of {answers} runs fail '{}': at least {} answers, some failing and some passing, are needed",
+                self.criterion,
+                10 * RANGES
+            )));
+        }
+        Ok(())
+    }
+
+    fn worth(&self, input: &Input, sorted: &Sorted, confidence: f64) -> Worth {
+        let verdict = |r: u32| self.verdicts[r as usize];
+        let answers = self.answers();
+        let chance = self.fails as f64 / answers as f64;
+        let mut order = sorted.0.iter().filter(|&&(_, r)| verdict(r) != Verdict::NoAnswer);
+        let mut readings = Vec::new();
+        let (mut left, mut kept, mut kept_failing, mut acted) = (0.0, 0_u64, 0_u64, 0_u64);
+        for range in 0..RANGES {
+            let n = (range + 1) * answers / RANGES - range * answers / RANGES;
+            let (mut from, mut to) = (f64::NAN, f64::NAN);
+            let mut halves = [(0_u64, 0_u64); 2];
+            for &(x, r) in order.by_ref().take(n) {
+                from = if from.is_nan() { x } else { from };
+                to = x;
+                // By a hash: odd and even Sobol' points lie in different places.
+                let half = (mix(u64::from(r)) >> 63) as usize;
+                halves[half].1 += 1;
+                halves[half].0 += u64::from(verdict(r) == Verdict::Fails);
+            }
+            let (n, k) = (n as u64, halves[0].0 + halves[1].0);
+            let p = k as f64 / n as f64;
+            left += p * (1.0 - p) * n as f64 / (n as f64 - 1.0) * n as f64 / answers as f64;
+            readings.push(Reading { from, to, draws: n, chance: p, interval: wilson(k, n, confidence) });
+            for (chooser, judged) in [(0, 1), (1, 0)] {
+                let (chosen_k, chosen_n) = halves[chooser];
+                let (k, n) = halves[judged];
+                if chosen_n > 0 && chosen_k as f64 / chosen_n as f64 > chance {
+                    acted += n;
+                } else {
+                    kept += n;
+                    kept_failing += k;
+                }
+            }
+        }
+        Worth {
+            input: input.name.clone(),
+            unit: input.unit.clone(),
+            criterion: self.criterion.clone(),
+            chance,
+            readings,
+            variance_drop: 1.0 - left / (chance * (1.0 - chance) * answers as f64 / (answers as f64 - 1.0)),
+            chance_if_acted: if kept > 0 { kept_failing as f64 / kept as f64 } else { 0.0 },
+            share_acted: acted as f64 / answers as f64,
+        }
     }
 }
 

@@ -312,8 +312,8 @@ impl Plan {
         let threads = rayon::current_num_threads();
         Ok(Cost {
             runs: self.runs(),
-            // Answers, and one column more for sorting.
-            memory: self.runs() * 8 * (self.outputs.len() as u64 + 1),
+            // Answers; an input with its order beside them.
+            memory: self.runs() * 8 * (self.outputs.len() as u64 + 3),
             time: Duration::from_secs_f64(each * self.runs() as f64 / threads as f64),
             threads,
             way: model.way(),
@@ -483,16 +483,35 @@ impl<'p> Filler<'p> {
 
     /// One input of runs `start..`: alone where no other has a say in it.
     pub(crate) fn fill_one(&self, j: usize, start: u64, column: &mut [f64]) {
-        if let (Design::Sample { .. }, None) = (&self.plan.design, &self.copula) {
-            if !self.plan.inputs[j].law.is_fixed() {
-                self.sources[0].fill(self.place[j], start, column);
+        let linked = self.copula.as_ref().map_or(&[][..], Copula::members);
+        match &self.plan.design {
+            Design::Sample { .. } if !linked.contains(&j) => {
+                if !self.plan.inputs[j].law.is_fixed() {
+                    self.sources[0].fill(self.place[j], start, column);
+                }
+                self.quantiles[j].fill(column);
             }
-            self.quantiles[j].fill(column);
-            return;
+            Design::Sample { .. } => {
+                // Only the inputs that it goes together with.
+                let mut all = vec![Vec::new(); self.plan.inputs.len()];
+                for &m in linked {
+                    all[m] = vec![0.0; column.len()];
+                    if !self.plan.inputs[m].law.is_fixed() {
+                        self.sources[0].fill(self.place[m], start, &mut all[m]);
+                    }
+                }
+                if let Some(copula) = &self.copula {
+                    copula.apply(&mut all.iter_mut().map(|c| c.as_mut_slice()).collect::<Vec<_>>());
+                }
+                column.copy_from_slice(&all[j]);
+                self.quantiles[j].fill(column);
+            }
+            _ => {
+                let mut all = vec![vec![0.0; column.len()]; self.plan.inputs.len()];
+                self.fill(start, &mut all.iter_mut().map(|c| c.as_mut_slice()).collect::<Vec<_>>());
+                column.copy_from_slice(&all[j]);
+            }
         }
-        let mut all = vec![vec![0.0; column.len()]; self.plan.inputs.len()];
-        self.fill(start, &mut all.iter_mut().map(|c| c.as_mut_slice()).collect::<Vec<_>>());
-        column.copy_from_slice(&all[j]);
     }
 
     fn draw(&self, columns: &mut [&mut [f64]], uniforms: impl Fn(usize, &mut [f64])) {

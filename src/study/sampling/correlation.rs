@@ -70,7 +70,13 @@ impl Copula {
         Ok(Self { members, factor })
     }
 
-    /// Makes independent probabilities, one column an input, go together; margins stay uniform.
+    /// The inputs that it makes go together.
+    pub fn members(&self) -> &[usize] {
+        &self.members
+    }
+
+    /// Makes independent probabilities, one column an input, go together; margins stay uniform. Columns of inputs that take no
+    /// part are not looked at.
     pub fn apply(&self, columns: &mut [&mut [f64]]) {
         let Some(&first) = self.members.first() else {
             return;
