@@ -463,7 +463,7 @@ fn a_prediction_is_shown_beside_what_came_out() {
     let share = predict("duty", "60 %").compare(percent(82.97), "of both").rich();
     assert!(share.get("text/markdown").is_some_and(|m| m.contains("| 60 % | 83.0 % |")));
     assert!(said("3 bar").contains("1.9 times"), "{}", said("3 bar"));
-    assert!(said("").contains("a rough guess is fine"));
+    assert!(said("").contains("between the quotes"));
     assert!(said("1.6 V").contains("measures"), "{}", said("1.6 V"));
 }
 

@@ -34,19 +34,24 @@ fn says(question: &str, words: &[&str]) -> bool {
     words.iter().any(|w| question.contains(w))
 }
 
+/// Whether a question is about a number without a unit that nobody says in percent.
+fn asks_for_a_factor(question: &str) -> bool {
+    says(question, &["lambda", "factor", "ratio", "times"])
+}
+
 /// Whether a question is about a part of a whole, which people say in percent.
 fn asks_for_a_share(question: &str) -> bool {
-    says(question, &["%", "percent", "duty", "share", "chance", "headroom"])
+    says(question, &["%", "percent", "duty", "share", "chance", "headroom"]) && !asks_for_a_factor(question)
 }
 
 /// How an answer may be written: in the unit that the question names, else in the one that fits the size of the answer.
 fn example(question: &str, wanted: Amount) -> String {
     let dim = wanted.dim;
     if dim == Dim::Ratio {
-        return if asks_for_a_share(question) {
-            "such as \"25 %\"".to_owned()
-        } else if says(question, &["lambda", "factor", "ratio", "times"]) {
+        return if asks_for_a_factor(question) {
             "such as \"1.25\"".to_owned()
+        } else if asks_for_a_share(question) {
+            "such as \"25 %\"".to_owned()
         } else {
             "such as \"0.25\" or \"25 %\"".to_owned()
         };
@@ -61,7 +66,8 @@ fn example(question: &str, wanted: Amount) -> String {
         _ => None,
     };
     let unit = named.or(fits).unwrap_or(dim.shown_in());
-    format!("such as \"2.5 {}\"", unit.symbol)
+    let number = if dim == Dim::AngularVelocity { "2500" } else { "2.5" };
+    format!("such as \"{number} {}\"", unit.symbol)
 }
 
 /// A value in the unit that the answer was written in.
@@ -88,7 +94,7 @@ fn understand(said: &Said, question: &str, wanted: Amount) -> Result<f64, String
     let needs = if dim == Dim::Ratio { "a number" } else { "a number with its unit" };
     match said {
         Said::Nothing => Err(format!(
-            "Nothing is written yet. Write {needs} between the quotes, {}; a rough guess is fine.",
+            "Nothing is written yet. Write {needs} between the quotes, {}.",
             example(question, wanted)
         )),
         Said::Other(text) => Err(format!(
@@ -198,9 +204,16 @@ impl Prediction {
 impl Rich for Prediction {
     fn rich(&self) -> Bundle {
         let words = match &self.said {
-            Said::Nothing => "Nothing written yet: put your number with its unit between the quotes and run the cell again. A rough guess teaches more than none.".to_owned(),
-            Said::Other(t) => format!("\"{t}\" does not start with a number. Write a number and a unit, such as \"2.5 bar\"."),
-            Said::Number { .. } => format!("You say {}. Kept: it will be shown beside the result.", self.text),
+            Said::Nothing => format!(
+                "Nothing written yet: put your number{} between the quotes and run the cell again. A rough guess teaches more than none.",
+                if asks_for_a_factor(&self.question) { "" } else { " with its unit" }
+            ),
+            Said::Other(t) => format!(
+                "\"{t}\" does not start with a number. Write a number and a unit, such as \"2.5 bar\"."
+            ),
+            Said::Number { .. } => {
+                format!("You say {}. Kept: it will be shown beside the result.", self.text)
+            }
         };
         Bundle::text(format!("{}\n{words}", self.question))
             .markdown(format!("**{}**\n\n{words}", self.question))

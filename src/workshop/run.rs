@@ -252,7 +252,7 @@ pub(super) fn called(path: &str) -> String {
         (_, "flow_factor") => format!("flow of {owner}, of its rating"),
         (_, "static_flow") => format!("static flow of {owner}"),
         (_, "blocked") => format!("blocked part of {owner}"),
-        (_, "head") => format!("fuel level above {owner}"),
+        (_, "head") => "fuel level above the pump's inlet".to_owned(),
         (_, "dirt") => format!("dirt in {owner}"),
         (_, "base") => format!("{owner} base pressure"),
         (_, "screw") => format!("{owner} screw, in is positive"),

@@ -174,7 +174,7 @@ fn sentence(c: &ChanceFinding, draws: impl std::fmt::Display, seed: impl std::fm
 fn enough(c: &ChanceFinding, asked: f64) -> String {
     let Some(i) = c.chance.interval else { return c.convergence.words.clone() };
     let percent = |x: f64| crate::quantity::round_plainly(100.0 * x, 2);
-    let half = format!("±{} % (asked ±{} %)", percent(i.half_width()), percent(asked));
+    let half = format!("±{}\u{a0}% (asked ±{}\u{a0}%)", percent(i.half_width()), percent(asked));
     if c.convergence.enough {
         format!("yes: {half}")
     } else {
