@@ -95,6 +95,28 @@ fn plain() -> Result<Value, String> {
     Ok(times)
 }
 
+/// What nothing can undercut: the compiler alone, on a library without a line that does anything.
+fn bare_compiler() -> Result<f64, String> {
+    let folder = std::env::temp_dir().join(format!("railrise-bare-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).map_err(|e| e.to_string())?;
+    std::fs::write(folder.join("bare.rs"), "pub extern \"C\" fn nothing() {}").map_err(|e| e.to_string())?;
+    let mut all = Vec::new();
+    for _ in 0..ROUNDS {
+        let begun = Instant::now();
+        let done = std::process::Command::new("rustc")
+            .current_dir(&folder)
+            .args(["--crate-type", "cdylib", "bare.rs"])
+            .status();
+        if !done.map_err(|e| e.to_string())?.success() {
+            return Err("the compiler does not compile an empty library".into());
+        }
+        all.push(begun.elapsed().as_secs_f64() * 1000.0);
+    }
+    let _ = std::fs::remove_dir_all(&folder);
+    all.sort_by(f64::total_cmp);
+    Ok(all[ROUNDS / 2])
+}
+
 fn compare() -> Result<(), String> {
     // Once to build what is missing, so that the second start is a warm one.
     parts::part("ours")?;
@@ -105,5 +127,6 @@ fn compare() -> Result<(), String> {
         let number = |v: &Value| v[kind].as_f64().unwrap_or(f64::NAN);
         println!("{kind:<18}{:>10.0}{:>10.0}", number(&ours), number(&plain));
     }
+    println!("the compiler alone on an empty library: {:.0}", bare_compiler()?);
     Ok(())
 }
