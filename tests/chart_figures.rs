@@ -68,6 +68,15 @@ fn touching_is_not_a_hinge_and_recovery_is_told_apart() {
 }
 
 #[test]
+fn a_level_below_the_zero_of_a_gauge_is_drawn() {
+    let svg = Ladder::new("t", bar("p")).level("inlet", -0.3).gain("pump", 3.7).svg();
+    let texts = svg.split("</text>").filter_map(|t| t.rsplit_once('>').map(|(_, text)| text));
+    // The rung's own number, and a tick of the axis that reaches there.
+    let below: Vec<&str> = texts.filter(|t| t.starts_with('−')).collect();
+    assert!(below.contains(&"−0.30") && below.len() > 1, "{below:?}");
+}
+
+#[test]
 fn what_a_ladder_prints_can_be_added_up_by_hand() {
     // Rounded one by one, 3.424 - 0.054 - 0.104 - 0.224 would read 3.42 - 0.05 - 0.10 - 0.22 = 3.05, beside 3.04.
     let mut seen = 0;

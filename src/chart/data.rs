@@ -18,8 +18,7 @@ impl Axis {
     pub fn new(name: impl Into<String>, unit: impl Into<String>) -> Axis {
         let unit = match unit.into() {
             unit if unit.trim().is_empty() => String::from("-"),
-            unit if unit == "degC" => String::from("°C"),
-            unit => unit,
+            unit => crate::quantity::unit::printed(&unit).to_owned(),
         };
         Axis { name: name.into(), unit }
     }

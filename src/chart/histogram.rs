@@ -71,7 +71,7 @@ impl Histogram {
         self
     }
 
-    /// Draws above this value, few and far, stand in the last bar, so that the rest is seen; `label` says what they are.
+    /// Draws above this value stand in the last bar, so that the rest is seen; `label` says what they are.
     pub fn beyond(mut self, limit: f64, label: &str) -> Histogram {
         self.beyond = Some((limit, label.to_string()));
         self

@@ -252,9 +252,13 @@ impl Ladder {
             .flat_map(|r| [r.from, r.to])
             .chain(self.target.as_ref().map(|t| t.0))
             .chain([self.foot]);
-        let values = values.map(|v| v.max(self.foot)).chain((self.top > self.foot).then_some(self.top));
+        // Only a foot above nought cuts: a level may lie below the zero of a gauge.
+        let cut = self.foot > 0.0;
+        let values = values
+            .map(|v| if cut { v.max(self.foot) } else { v })
+            .chain((self.top > self.foot).then_some(self.top));
         let (low, high) = rounded(extent(values), 7);
-        let range = if self.foot > 0.0 { (self.foot, high) } else { (low, high) };
+        let range = if cut { (self.foot, high) } else { (low, high) };
         let printed = as_printed(rungs);
         let tall = |lines: usize| (lines as f64 * LABEL * LEADING + 12.0).max(34.0);
         let flag_room = if self.target.is_some() { 24.0 } else { 6.0 };

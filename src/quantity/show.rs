@@ -126,13 +126,7 @@ impl fmt::Display for InUnit {
         let digits = f.precision().unwrap_or(4);
         f.write_str(&round_to_digits(self.number, digits))?;
         if self.unit.symbol != "1" {
-            // The keyboard's spelling is for reading in.
-            let symbol = match self.unit.symbol {
-                "degC" => "°C",
-                "degF" => "°F",
-                symbol => symbol,
-            };
-            write!(f, " {symbol}")?;
+            write!(f, " {}", unit::printed(self.unit.symbol))?;
         }
         match self.flavour {
             Flavour::Plain => Ok(()),

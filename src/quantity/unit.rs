@@ -103,6 +103,16 @@ pub fn dims_of(symbol: &str) -> impl Iterator<Item = Dim> + '_ {
     UNITS.iter().filter(move |u| u.symbol == symbol || u.also.contains(&symbol)).map(|u| u.dim)
 }
 
+/// A symbol as it is printed: the keyboard's spelling of degrees is for reading in.
+#[must_use]
+pub fn printed(symbol: &str) -> &str {
+    match symbol {
+        "degC" => "°C",
+        "degF" => "°F",
+        symbol => symbol,
+    }
+}
+
 /// Symbols accepted for a quantity, for messages.
 #[must_use]
 pub fn accepted(dim: Dim) -> String {

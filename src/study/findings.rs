@@ -363,11 +363,7 @@ fn convergence(chance: &Estimate, failing: u64, of: u64, question: &Question) ->
         return Convergence {
             enough: true,
             more: 0,
-            words: format!(
-                "enough: the interval is ±{} % wide, ±{} % was asked",
-                percent(half),
-                percent(wanted)
-            ),
+            words: format!("enough: ±{} % (asked ±{} %)", percent(half), percent(wanted)),
         };
     }
     let needed = if failing == 0 || failing == of {
@@ -384,7 +380,7 @@ fn convergence(chance: &Estimate, failing: u64, of: u64, question: &Question) ->
         enough: false,
         more,
         words: format!(
-            "not enough: the interval is ±{} % wide, ±{} % was asked; about {more} more draws",
+            "not enough: ±{} % (asked ±{} %); about {more} more draws",
             percent(half),
             percent(wanted)
         ),
@@ -412,7 +408,7 @@ impl ChanceFinding {
         match self.chance.interval {
             None => format!("The chance of {} is not known: no run gave an answer.", self.name),
             Some(i) => format!(
-                "The chance of {} is {} % ({} % interval {}..{} %, {} draws, seed {}).",
+                "The chance of {} is {} % ({} % interval {} to {} %, {} draws, seed {}).",
                 self.name,
                 percent(self.chance.value),
                 percent(confidence),

@@ -29,9 +29,12 @@ fn listen(text: &str) -> Said {
     }
 }
 
+/// Whether a question holds one of these words, whole; a sign such as `%` may stand anywhere.
 fn says(question: &str, words: &[&str]) -> bool {
     let question = question.to_lowercase();
-    words.iter().any(|w| question.contains(w))
+    let mut spoken = question.split(|c: char| !c.is_alphanumeric());
+    words.iter().any(|w| !w.chars().all(char::is_alphanumeric) && question.contains(w))
+        || spoken.any(|s| words.contains(&s))
 }
 
 /// Whether a question is about a number without a unit that nobody says in percent.
@@ -52,6 +55,8 @@ fn example(question: &str, wanted: Amount) -> String {
             "such as \"1.25\"".to_owned()
         } else if asks_for_a_share(question) {
             "such as \"25 %\"".to_owned()
+        } else if wanted.si > 1.0 {
+            "such as \"12\"".to_owned()
         } else {
             "such as \"0.25\" or \"25 %\"".to_owned()
         };
@@ -204,10 +209,7 @@ impl Prediction {
 impl Rich for Prediction {
     fn rich(&self) -> Bundle {
         let words = match &self.said {
-            Said::Nothing => format!(
-                "Nothing written yet: put your number{} between the quotes and run the cell again. A rough guess teaches more than none.",
-                if asks_for_a_factor(&self.question) { "" } else { " with its unit" }
-            ),
+            Said::Nothing => "Nothing written yet: put your number, with its unit if it has one, between the quotes and run the cell again. A rough guess teaches more than none.".to_owned(),
             Said::Other(t) => format!(
                 "\"{t}\" does not start with a number. Write a number and a unit, such as \"2.5 bar\"."
             ),

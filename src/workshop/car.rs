@@ -4,7 +4,7 @@ use super::measure::{AngularVelocity, Pressure, Voltage};
 use super::{Reading, Run, stop};
 use crate::build::Build;
 use crate::explain::Table;
-use crate::quantity::{GaugePressure, pa, rad_per_s};
+use crate::quantity::{Amount, Dim, GaugePressure, pa, rad_per_s};
 use crate::rich::{Bundle, Rich};
 use crate::spec::{Grade, Value};
 use crate::steady::Operating;
@@ -140,15 +140,26 @@ impl Car {
     /// the first speed of the rows.
     ///
     /// # Panics
-    /// When the boost cannot be read, or the build has no boost rows.
+    /// When the boost cannot be read, the speed does not lie between the first and the last of the rows, or the build has
+    /// no boost rows.
     #[must_use]
     pub fn with_full_boost(&self, from: AngularVelocity, boost: &str) -> Car {
         let Some(speeds) = self.build.section("engine").rows("boost_rows").map(|r| r.column("rpm")) else {
             stop("this build has no boost rows\n  give it engine.boost_rows, boost over speed")
         };
         let (first, last) = speeds.iter().fold((f64::MAX, 0.0_f64), |(l, h), w| (l.min(*w), h.max(*w)));
+        let from_speed = from.quantity().value;
+        if !(first < from_speed && from_speed < last) {
+            let shown = |w: f64| Amount::new(w, Dim::AngularVelocity);
+            stop(format!(
+                "full boost from {} does not lie inside the boost rows\n  give a speed between {} and {}",
+                shown(from_speed),
+                shown(first),
+                shown(last)
+            ));
+        }
         let row = |w: f64, boost: &str| format!("{{ rpm = \"{} rad/s\", boost = \"{boost}\" }}", w);
-        let rows = [row(first, "0 bar"), row(from.quantity().value, boost), row(last, boost)];
+        let rows = [row(first, "0 bar"), row(from_speed, boost), row(last, boost)];
         self.with("engine.boost_rows", &format!("[{}]", rows.join(", ")))
     }
 

@@ -63,9 +63,6 @@ fn at_place(p: &Point, name: &str, rail: bool) -> Vec<String> {
     out
 }
 
-/// Standard gravity, m/s² (ISO 80000-3).
-const GRAVITY: f64 = 9.806_65;
-
 /// A millilitre in an hour, m³/s.
 const SEEPS: f64 = 1e-6 / 3600.0;
 
@@ -95,7 +92,11 @@ fn component(reading: &Reading, leg: &LegState, x: &PartState) -> Option<Compone
         let kpa = |pa: f64| format!("{} kPa", round_to_digits(pa.abs() / 1e3, 3));
         let way = |pa: f64| if pa < 0.0 { "gives" } else { "takes" };
         // A strainer gives nothing: what is gained is the fuel standing above it.
-        let level = if part.kind == "strainer" { p.density * GRAVITY * part.values.si("head") } else { 0.0 };
+        let level = if part.kind == "strainer" {
+            p.density * crate::quantity::STANDARD_GRAVITY * part.values.si("head")
+        } else {
+            0.0
+        };
         let made = if level.abs() > 1.0 {
             made.value(&format!("fuel level {}{}", if level < 0.0 { '−' } else { '+' }, kpa(level)))
         } else {

@@ -3,7 +3,7 @@
 use super::measure::AngularVelocity;
 use super::{Car, Reading, run::axis, run::shown, stop};
 use crate::chart::{Axis, GaugeFace, Tornado};
-use crate::quantity::{Amount, round_to_digits};
+use crate::quantity::{Amount, round_to_digits, unit};
 use crate::study::of_build::{BuildModel, Figure, shop_criteria};
 use crate::study::tornado::Tornado as Swings;
 use crate::study::{Limit, Plan, StudyError};
@@ -75,7 +75,7 @@ pub(super) fn with_unit(input: &str, x: f64, unit: &str) -> String {
             format!("{} %", round_to_digits(100.0 * x, 3))
         }
         "1" | "" => round_to_digits(x, 3),
-        unit => format!("{} {}", round_to_digits(x, 3), if unit == "degC" { "°C" } else { unit }),
+        symbol => format!("{} {}", round_to_digits(x, 3), unit::printed(symbol)),
     }
 }
 

@@ -7,7 +7,6 @@ use super::{Car, stop};
 use crate::chart::{Axis, Histogram};
 use crate::explain::Table;
 use crate::rich::{Bundle, Rich};
-use crate::study::findings::ChanceFinding;
 use crate::study::of_build::{BuildModel, Figure, shop_criteria, shop_criteria_of};
 use crate::study::{Criterion, Plan, Question, Runs};
 
@@ -148,37 +147,10 @@ impl Tolerances {
                 )
                 .subtitle(&self.name)
                 .fail_above(3.0, "3 % over target")
-                .beyond(30.0, "no engine runs so lean")
+                .beyond(30.0, "far past any abort limit")
             }
             Err(e) => stop(e),
         }
-    }
-}
-
-/// The chance in a sentence that a tuner can act on.
-fn sentence(c: &ChanceFinding, draws: impl std::fmt::Display, seed: impl std::fmt::Display) -> String {
-    let percent = |x: f64| format!("{:.1}", 100.0 * x);
-    match c.chance.interval {
-        None => format!("The chance of {} is not known: no run gave an answer.", c.name),
-        Some(i) => format!(
-            "The chance of {} is {} % (95 % interval {} to {} %, {draws} draws, seed {seed}).",
-            c.name,
-            percent(c.chance.value),
-            percent(i.low),
-            percent(i.high),
-        ),
-    }
-}
-
-/// Whether the interval is as narrow as was asked, and how many more draws would make it so.
-fn enough(c: &ChanceFinding, asked: f64) -> String {
-    let Some(i) = c.chance.interval else { return c.convergence.words.clone() };
-    let percent = |x: f64| crate::quantity::round_plainly(100.0 * x, 2);
-    let half = format!("±{}\u{a0}% (asked ±{}\u{a0}%)", percent(i.half_width()), percent(asked));
-    if c.convergence.enough {
-        format!("yes: {half}")
-    } else {
-        format!("no: {half}; about {} more", c.convergence.more)
     }
 }
 
@@ -202,11 +174,12 @@ impl Rich for Tolerances {
                             || "none".to_owned(),
                             |i| format!("{} to {}", percent(i.low), percent(i.high)),
                         ),
-                        enough(c, question.wanted_half_width),
+                        // A sign stays with its number where a cell of the table wraps.
+                        c.convergence.words.replace(" %", "\u{a0}%"),
                     ]);
                 }
                 if let Some(lean) = f.chances.iter().find(|c| c.name == "running lean") {
-                    t.note(sentence(lean, f.provenance.runs, f.provenance.seed));
+                    t.note(lean.sentence(&f.provenance, f.confidence));
                 }
                 for n in &f.notes {
                     t.note(n.clone());
