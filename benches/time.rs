@@ -15,6 +15,7 @@ use railrise::build::Build;
 use railrise::quantity::{bar, rpm, s};
 use railrise::schedule::{Schedule, Track};
 use railrise::stepper::{Every, Method, Rodas4, StopReason, Tsit5, solve};
+use railrise::transient::linear::{Linear, Mode};
 use railrise::transient::network::NetSystem;
 use railrise::transient::{self, Behind, Gases, Options};
 use std::time::Instant;
@@ -237,7 +238,7 @@ fn the_demo_car() {
         ("default settings, dry friction of the poppet", &held, &plain),
         ("no dry friction", &held, &smooth),
         ("ports and cylinders, one cycle for all", &held, &port),
-        ("ports and cylinders, every cycle", &moving, &port),
+        ("ports and cylinders, every cycle, all cores", &moving, &port),
         ("the same speed, manifold alone", &moving, &smooth),
     ] {
         let mut effort = 0;
@@ -249,10 +250,58 @@ fn the_demo_car() {
         });
         println!("{what:<46}{:>8.2} ms, {:.0} x real time, {effort} steps", took * 1e3, 1.0 / took);
     }
+    let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("a thread");
+    let took = best_of(9, || {
+        let from = Instant::now();
+        one.install(|| transient::run(&build, &moving, &port).expect("valid"));
+        from.elapsed().as_secs_f64()
+    });
+    let what = "ports and cylinders, every cycle, one core";
+    println!("{what:<46}{:>8.2} ms, {:.0} x real time", took * 1e3, 1.0 / took);
+}
+
+/// Where the poppet swings, and what is damped least.
+fn small_motions() {
+    let told = |what: &str, modes: &[(Mode, String)]| {
+        let mut swings = modes.iter().filter(|(m, _)| m.frequency > 1.0);
+        let (least, of) = swings.clone().next().expect("something swings");
+        let poppet = swings.find(|(_, of)| of.contains("poppet") || of.contains("lift"));
+        let poppet =
+            poppet.map_or("none".to_owned(), |(m, _)| format!("{:.0} Hz, {:.3}", m.frequency, m.damping));
+        println!("{what:<46} poppet {poppet}; least {:.1} Hz, {:.3} ({of})", least.frequency, least.damping);
+    };
+    println!("\nsmall motions, frequency and damping ratio (below zero: grows):");
+    let still = Warm::<24>::new(Choice { pulse: 0.0, ..Choice::default() });
+    let system = &still.system;
+    let modes = Linear::of(system, still.t, &still.y, system.injected(0)).modes();
+    let poppet = system.poppet_at(0)..system.poppet_at(1);
+    let name = |m: &Mode| if poppet.contains(&m.state) { "poppet" } else { "hoses" }.to_owned();
+    let modes: Vec<_> = modes
+        .into_iter()
+        .map(|m| {
+            let of = name(&m);
+            (m, of)
+        })
+        .collect();
+    told("the network of this bench, 6500 rev/min", &modes);
+    let file = format!("{}/datasets/hill-climb-car/before-0.7-bar.toml", env!("CARGO_MANIFEST_DIR"));
+    let build = Build::read(file).expect("the demo build reads");
+    let o = Options::default();
+    let weak = Options { wall_loss: 0.5 * o.wall_loss, ..o.clone() };
+    for (what, o) in [("", &o), (", walls that lose half", &weak)] {
+        for (speed, boost) in [(900.0, -0.65), (3000.0, 0.0), (6500.0, 0.7)] {
+            let held = Schedule::hold(rpm(speed), bar(boost), s(1.0));
+            told(
+                &format!("the demo car, {speed} rev/min{what}"),
+                &transient::modes(&build, &held, o).expect("valid"),
+            );
+        }
+    }
 }
 
 fn main() {
     compared();
     growth();
+    small_motions();
     the_demo_car();
 }

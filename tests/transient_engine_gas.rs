@@ -5,6 +5,7 @@ use railrise::part::gas::AIR;
 use railrise::schedule::Track;
 use railrise::stepper::{Every, Observer, Options, Rodas4, Run, StepView, Tsit5, solve};
 use railrise::transient::engine_gas::{Burn, EngineGas, Feed, GasSystem};
+use railrise::transient::{Gases, Wanted};
 use std::f64::consts::PI;
 use std::ops::ControlFlow;
 
@@ -241,6 +242,44 @@ fn a_snap_of_the_throttle_fills_the_plenum_monotonically_to_the_upstream_pressur
     let open = p[80..100].iter().sum::<f64>() / 20.0;
     assert!(idle < 0.6e5 && idle > 0.15e5, "{idle}");
     assert!(open > 0.95e5 && open < 1.01e5, "{open}");
+}
+
+// Against the same law at a tolerance 300 times finer, its root rounded off a third as wide.
+#[test]
+fn a_ports_mean_is_held_within_four_pascals() {
+    for (speed, manifold) in
+        [(900.0, 0.36e5), (2000.0, 1.0e5), (3000.0, 1.0e5), (5000.0, 1.5e5), (6500.0, 1.71e5)]
+    {
+        let cycle = 120.0 / speed;
+        let mean = |tolerance: f64| {
+            let (rpm, manifold) = (Track::constant(speed), Track::constant(manifold));
+            let seen =
+                Gases::default().follow(&wanted(&rpm, &manifold, cycle), 0.0, cycle / 720.0, tolerance);
+            let seen = seen.expect("valid");
+            seen.iter().take(720).map(|p| p.port).sum::<f64>() / 720.0
+        };
+        let (plain, fine) = (mean(1.0), mean(1.0 / 300.0));
+        assert!((plain - fine).abs() < 4.0, "{speed}: {plain} {fine}");
+    }
+}
+
+#[test]
+fn a_step_or_tolerance_that_cannot_be_is_refused_by_name() {
+    let (rpm, manifold) = (Track::constant(3000.0), Track::constant(1e5));
+    let follow = |step: f64, tolerance: f64| {
+        let e = Gases::default().follow(&wanted(&rpm, &manifold, 0.04), 0.0, step, tolerance);
+        e.expect_err("refused").to_string()
+    };
+    for bad in [0.0, -1e-4, f64::NAN] {
+        assert!(follow(bad, 1.0).contains("step"), "{}", follow(bad, 1.0));
+        assert!(follow(1e-4, bad).contains("tolerance"), "{}", follow(1e-4, bad));
+    }
+}
+
+/// A cycle of one of four cylinders of 2.4 L.
+fn wanted<'a>(rpm: &'a Track, manifold: &'a Track, to: f64) -> Wanted<'a> {
+    let (ambient, charge_temperature) = (1.01e5, 310.0);
+    Wanted { displacement: 2.4e-3, cylinders: 4, rpm, manifold, ambient, charge_temperature, from: 0.0, to }
 }
 
 #[test]

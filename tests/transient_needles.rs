@@ -1,22 +1,13 @@
 //! Coil and needle: static limits in closed form, dead time out of the physics, and beside the table made from it.
 
+use crate::support::demo_car::{damped, finished};
 use proptest::prelude::*;
 use railrise::build::Build;
 use railrise::part::injector::CoilNeedle;
 use railrise::quantity::{bar, rpm, s};
 use railrise::schedule::Schedule;
 use railrise::transient::network::EventKind;
-use railrise::transient::{Options, Solution, Stepper, Stopped, run};
-
-fn smooth() -> Options {
-    Options { dry_friction: false, poppet: Some((20.0, 3e-3)), ..Options::default() }
-}
-
-fn finished(build: &Build, schedule: &Schedule, o: &Options) -> Solution {
-    let run = run(build, schedule, o).expect("valid");
-    assert_eq!(run.stopped, Stopped::Finished, "{}", run.stopped);
-    run
-}
+use railrise::transient::{Options, Solution, Stepper};
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
@@ -47,8 +38,8 @@ proptest! {
         let d = c.dead_time(volts, dp);
         prop_assert!(c.dead_time(volts + 0.5, dp) < d - 1e-6);
         prop_assert!(c.dead_time(volts, dp + 5e4) > d + 1e-6);
-        // High-resistance port injectors: 0.4 to 2 ms in this range (common practice, no source).
-        prop_assert!((2e-4..3e-3).contains(&d), "{d}");
+        // High-resistance port injectors: some 0.4 to 2 ms in this range (common practice, no source).
+        prop_assert!((4e-4..2.05e-3).contains(&d), "{d}");
     }
 }
 
@@ -68,7 +59,7 @@ fn short_pulses_lie_below_the_straight_line() {
     let turns_back = 1.1 * c.lift_off(volts, dp).expect("lifts");
     let straight = (turns_back - dead).max(0.0);
     let t = c.open_time(turns_back, volts, dp);
-    assert!(t > 0.0 && (t - straight).abs() > 1e-5, "{t} {straight}");
+    assert!(t > 0.0 && straight - t > 1e-4, "{t} {straight}");
     let mut last = 0.0;
     for k in 0..60 {
         let t = c.open_time(f64::from(k) * 1e-4, volts, dp);
@@ -102,14 +93,13 @@ fn the_table_made_from_it_agrees_with_coil_and_needle_in_a_run() {
     let table = identified();
     let coil = table.with("injectors.opening", "coil and needle").expect("a known key");
     let held = Schedule::hold(rpm(4500.0), bar(0.5), s(0.4));
-    let o = smooth();
+    let o = damped();
     let (by_table, by_coil) = (finished(&table, &held, &o), finished(&coil, &held, &o));
     let delivered = |sol: &Solution| {
         let all: Vec<f64> = sol.pulses.iter().map(|p| p.delivered).collect();
         all.iter().sum::<f64>() / all.len() as f64
     };
     let (a, b) = (delivered(&by_table), delivered(&by_coil));
-    println!("{}", b / a - 1.0);
     assert!((b / a - 1.0).abs() < 1e-3, "{a:e} {b:e}");
     assert!(by_coil.pulses.len() + 4 >= by_table.pulses.len());
     let moved: f64 = by_coil.ledger.injectors.values().sum();
@@ -130,7 +120,7 @@ fn the_table_made_from_it_agrees_with_coil_and_needle_in_a_run() {
     assert!((d / b - 1.0).abs() < 1e-5, "{b:e} {d:e}");
 }
 
-// A supply that sags while the control unit keeps its table: less fuel, which the table form cannot show.
+// A coil of more resistance than the one the table was read off, while the control unit keeps the table: less fuel.
 #[test]
 fn what_the_control_unit_believes_stays_its_table() {
     let table = identified();
@@ -138,7 +128,7 @@ fn what_the_control_unit_believes_stays_its_table() {
     let stiff = coil.with("injectors.coil_resistance", "18 Ω").expect("a known key");
     let held = Schedule::hold(rpm(3000.0), bar(0.2), s(0.2));
     let mean = |b: &Build| {
-        let sol = finished(b, &held, &smooth());
+        let sol = finished(b, &held, &damped());
         sol.pulses.iter().map(|p| p.delivered / p.asked).sum::<f64>() / sol.pulses.len() as f64
     };
     let (right, wrong) = (mean(&coil), mean(&stiff));

@@ -1,25 +1,11 @@
 //! The runs that a workshop makes, on the demo car (invented), each held against a closed form or the steady circuit.
 
+use crate::support::demo_car::{car, finished, smooth};
 use railrise::build::Build;
 use railrise::quantity::{AbsolutePressure, bar, degc, kelvin, kpa, ms, pa, rad_per_s, rpm, s, volts};
 use railrise::schedule::{Schedule, Track, Until};
 use railrise::steady::{Operating, point};
-use railrise::transient::{Behind, Gases, Options, Solution, Stopped, run};
-
-fn car() -> Build {
-    let root = env!("CARGO_MANIFEST_DIR");
-    Build::read(format!("{root}/datasets/hill-climb-car/before-0.7-bar.toml")).expect("the demo build reads")
-}
-
-fn finished(build: &Build, schedule: &Schedule, o: &Options) -> Solution {
-    let run = run(build, schedule, o).expect("valid");
-    assert_eq!(run.stopped, Stopped::Finished, "{}", run.stopped);
-    run
-}
-
-fn smooth() -> Options {
-    Options { dry_friction: false, ..Options::default() }
-}
+use railrise::transient::{Behind, Gases, Options, Stopped, run};
 
 /// Compliance between check valve and poppet, m³/Pa, with the feed hose's wall: `V (1/B + 1/B_w)`, rail, damper; and the
 /// expansivity of the fuel, 1/K.
@@ -37,10 +23,10 @@ fn compliance(build: &Build, o: &Options) -> (f64, f64) {
 // What a gauge does when the reference hose is put on at idle: the difference of two steady points.
 #[test]
 fn taking_the_hose_off_at_idle_raises_the_rail_by_the_vacuum_times_the_reference_gain() {
-    let build = car();
+    let build = car("before-0.7-bar");
     let e = build.section("engine");
     let (speed, vacuum) = (rad_per_s(e.si("idle_speed")), pa(e.si("idle_manifold")));
-    let sol = finished(&build, &Schedule::idle_hose_off_on(speed, vacuum, s(0.5), s(1.5)), &smooth());
+    let sol = finished(&build, &Schedule::idle_hose_off_on(speed, vacuum, vacuum, s(0.5), s(1.5)), &smooth());
     let off = sol.mean("rail pressure", s(0.1), s(0.5)).expect("recorded").si;
     let on = sol.mean("rail pressure", s(1.0), s(1.5)).expect("recorded").si;
     let idle = Operating::at(speed, vacuum);
@@ -54,7 +40,7 @@ fn taking_the_hose_off_at_idle_raises_the_rail_by_the_vacuum_times_the_reference
 
 #[test]
 fn a_snap_carries_the_rail_from_the_idle_point_to_the_boosted_one() {
-    let build = car();
+    let build = car("before-0.7-bar");
     let e = build.section("engine");
     let (speed, vacuum) = (rad_per_s(e.si("idle_speed")), pa(e.si("idle_manifold")));
     let sol = finished(&build, &Schedule::snap(speed, vacuum, bar(0.5), ms(100.0), s(1.6)), &smooth());
@@ -68,7 +54,9 @@ fn a_snap_carries_the_rail_from_the_idle_point_to_the_boosted_one() {
 #[test]
 fn a_leak_down_decays_with_leak_times_compliance() {
     for leak in [6e11, 1.2e12] {
-        let build = car().with("check valve.leak", &format!("{leak:e} Pa·s/m³")).expect("a known key");
+        let build = car("before-0.7-bar")
+            .with("check valve.leak", &format!("{leak:e} Pa·s/m³"))
+            .expect("a known key");
         let sol = finished(&build, &Schedule::leak_down(s(4.0)), &smooth());
         let p = |t: f64| sol.at("rail pressure", s(t)).expect("recorded").si;
         // Towards the tank, less the check valve's spring and the head: a few kilopascals that are left out here.
@@ -80,7 +68,7 @@ fn a_leak_down_decays_with_leak_times_compliance() {
 
 #[test]
 fn a_hot_soak_pushes_out_what_the_warming_fuel_expands_by() {
-    let build = car();
+    let build = car("before-0.7-bar");
     let o = smooth();
     let sol = finished(&build, &Schedule::hot_soak(degc(35.0), degc(50.0), s(16.0)), &o);
     let hose = |name: &str| {
@@ -102,7 +90,7 @@ fn a_hot_soak_pushes_out_what_the_warming_fuel_expands_by() {
 
 #[test]
 fn after_a_pump_failure_the_engine_drinks_what_the_lines_hold() {
-    let build = car();
+    let build = car("before-0.7-bar");
     let fail = Schedule::pump_failure(rpm(6500.0), bar(0.7), s(0.2), s(3.0))
         .until(Until::difference_below(kpa(200.0)));
     let sol = run(&build, &fail, &smooth()).expect("valid");
@@ -117,7 +105,7 @@ fn after_a_pump_failure_the_engine_drinks_what_the_lines_hold() {
 
 #[test]
 fn under_a_voltage_sag_the_rail_stands_at_the_steady_points_of_both_voltages() {
-    let build = car();
+    let build = car("before-0.7-bar");
     let sag = Schedule::voltage_sag(rpm(3000.0), bar(0.0), volts(13.8), volts(11.0), s(2.0));
     let sol = finished(&build, &sag, &smooth());
     for (v, from, to) in [(13.8, 0.3, 0.5), (11.0, 0.9, 1.2)] {
@@ -132,7 +120,7 @@ fn under_a_voltage_sag_the_rail_stands_at_the_steady_points_of_both_voltages() {
 
 /// Mean mass of a pulse of the first injector, kg, and the swing of the pressure behind it, Pa.
 fn seen(behind: Behind, begins: f64) -> (f64, f64) {
-    let build = car();
+    let build = car("before-0.7-bar");
     let o = Options { behind, injection_begins: begins, tolerance: 0.3, ..smooth() };
     let sol = finished(&build, &Schedule::hold(rpm(2500.0), bar(0.3), s(0.4)), &o);
     let all: Vec<f64> = sol.pulses.iter().filter(|p| p.injector == 0).map(|p| p.delivered).collect();
@@ -173,14 +161,17 @@ fn a_run_that_blows_up_names_channel_and_time_and_keeps_what_it_had() {
     // A temperature that no fuel has, half way: the lines are asked to hold what they cannot.
     let warm = Track::new(&[(0.0, 308.0), (0.1, 308.0), (0.101, 1e300)]).expect("in order");
     let held = Schedule { fuel_temperature: Some(warm), ..Schedule::hold(rpm(3000.0), bar(0.0), s(0.3)) };
-    let sol = run(&car(), &held, &smooth()).expect("valid");
+    let sol = run(&car("before-0.7-bar"), &held, &smooth()).expect("valid");
     let Stopped::BlewUp { t, channel } = &sol.stopped else { panic!("{}", sol.stopped) };
     assert!((0.1..0.102).contains(t), "{t}");
     assert!(channel.contains("pressure") || channel.contains("flow"), "{channel}");
     assert!(sol.t.len() >= 500 && sol.pulses.len() > 4);
     assert!(sol.at("rail pressure", s(0.09)).expect("kept").si > 2e5);
-    let short =
-        run(&car(), &Schedule::hold(rpm(3000.0), bar(0.0), s(2.0)), &Options { max_steps: 3000, ..smooth() });
+    let short = run(
+        &car("before-0.7-bar"),
+        &Schedule::hold(rpm(3000.0), bar(0.0), s(2.0)),
+        &Options { max_steps: 3000, ..smooth() },
+    );
     let short = short.expect("valid");
     assert!(matches!(short.stopped, Stopped::TooManySteps { .. }), "{}", short.stopped);
     assert!(short.t.len() > 100);
@@ -188,7 +179,7 @@ fn a_run_that_blows_up_names_channel_and_time_and_keeps_what_it_had() {
 
 #[test]
 fn values_that_cannot_be_are_refused_by_their_key() {
-    let build = car();
+    let build = car("before-0.7-bar");
     for (key, value) in [
         ("main pump.rotor_inertia", "-40 g·cm²"),
         ("regulator.moving_mass", "0 g"),

@@ -27,6 +27,19 @@ fn the_rail_trails_the_manifold_by_the_lag_of_the_reference_hose() {
     assert!(settled > ms(200.0) && settled < ms(420.0), "{settled}");
 }
 
+// A split hose brings 0.7 of the vacuum to the port, as it does at the steady point.
+#[test]
+fn a_hose_that_leaks_brings_less_vacuum_when_it_goes_on() {
+    let split = car_before().with("regulator.reference_leak", "0.3");
+    for (car, part) in [(car_before(), 1.0), (split, 0.7)] {
+        let run = car.hose_off_then_on();
+        let felt = |from: f64, to: f64| run.mean("regulator reference", s(from), s(to)).si;
+        let vacuum = run.mean("boost", s(1.0), s(1.5)).si;
+        assert!(felt(0.1, 0.5).abs() < 1.0, "{}", felt(0.1, 0.5));
+        assert!((felt(1.0, 1.5) / vacuum - part).abs() < 1e-3, "{part}: {} {vacuum}", felt(1.0, 1.5));
+    }
+}
+
 #[test]
 fn a_run_shows_itself_and_its_channels_can_be_asked() {
     let run = car_before().snap(bar(0.6), ms(150.0));

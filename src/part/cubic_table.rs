@@ -30,11 +30,8 @@ impl CubicTable {
             .map(|k| law(if k == cells { to } else { from + width * k as f64 }))
             .map(|(y, slope)| (y, slope * width))
             .collect();
-        let cubic = |w: &[(f64, f64)]| {
-            let ((ya, sa), (yb, sb)) = (w[0], w[1]);
-            [ya, sa, 3.0 * (yb - ya) - 2.0 * sa - sb, 2.0 * (ya - yb) + sa + sb]
-        };
-        Self { from, per_cell: 1.0 / width, cells: nodes.windows(2).map(cubic).collect() }
+        let cells = nodes.windows(2).map(|w| cubic(w[0], w[1])).collect();
+        Self { from, per_cell: 1.0 / width, cells }
     }
 
     /// Value at a place.
@@ -60,6 +57,12 @@ impl CubicTable {
         let k = (along as usize).min(self.cells.len() - 1);
         (along - k as f64, self.cells[k])
     }
+}
+
+/// Coefficients of the cubic over the fraction of a cell that meets value and slope, per cell, at both ends of it.
+#[must_use]
+pub fn cubic((ya, sa): (f64, f64), (yb, sb): (f64, f64)) -> [f64; 4] {
+    [ya, sa, 3.0 * (yb - ya) - 2.0 * sa - sb, 2.0 * (ya - yb) + sa + sb]
 }
 
 #[cfg(test)]

@@ -72,9 +72,9 @@ const CELLS: usize = 64;
 /// pressure of the other side, Pa; `C_d A` effective area, m²; `ṁ` mass flow, kg/s, positive from 1 to 2.
 ///
 /// # Valid range
-/// Quasi-steady flow of a perfect gas, absolute pressures above zero. Within 1e-3 (or as [`Restriction::rounded`] has it) of pressure ratio one the root
-/// is replaced by the odd cubic of the same value and slope: the flow passes zero with a finite slope. `ψ²` is read
-/// from a [`CubicTable`] of 64 cells, which departs from `ψ` by less than 1e-8 of itself.
+/// Quasi-steady flow of a perfect gas, absolute pressures above zero. Within 1e-3 (or as [`Restriction::rounded`] has it)
+/// of pressure ratio one the root is replaced by the odd cubic of the same value and slope: the flow passes zero with a
+/// finite slope. `ψ²` is read from a [`CubicTable`] of 64 cells, which departs from `ψ` by less than 1e-8 of itself.
 ///
 /// # Source
 /// J. B. Heywood, Internal Combustion Engine Fundamentals (1988), appendix C, eqs C-8 and C-9 (from memory); the
@@ -95,21 +95,21 @@ impl Restriction {
     /// Prepares the constants of a gas.
     #[must_use]
     pub fn new(gas: Gas) -> Self {
-        Self::rounded(gas, ROUND)
+        let critical = gas.critical_pressure_ratio();
+        let squares = CubicTable::new(critical, 1.0, CELLS, |r| square(gas, r));
+        let choked = gas.choked_flow_parameter();
+        Self { gas, critical, choked, squares, round: [0.0; 2], width: 0.0 }.rounded(ROUND)
     }
 
     /// The same with the root rounded off within this of pressure ratio one, above zero and below 0.4.
     #[must_use]
-    pub fn rounded(gas: Gas, width: f64) -> Self {
-        let critical = gas.critical_pressure_ratio();
-        let squares = CubicTable::new(critical, 1.0, CELLS, |r| square(gas, r));
+    pub fn rounded(self, width: f64) -> Self {
         // Value f and slope s (per x) at x = 1: a + b = f, a + 3b = s.
-        let (at_round, slope) = square(gas, 1.0 - width);
+        let (at_round, slope) = square(self.gas, 1.0 - width);
         let f = at_round.sqrt();
         let s = -slope / (2.0 * f) * width;
         let b = 0.5 * (s - f);
-        let choked = gas.choked_flow_parameter();
-        Self { gas, critical, choked, squares, round: [f - b, b], width }
+        Self { round: [f - b, b], width, ..self }
     }
 
     /// The gas it was prepared for.

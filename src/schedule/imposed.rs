@@ -59,7 +59,8 @@ pub struct Schedule {
     pub supply: Option<Track>,
     /// Whether the pumps have power (1) or an open relay (0).
     pub power: Track,
-    /// Pressure at the regulators' reference above ambient, Pa; the manifold's when left out.
+    /// Pressure put on the regulators' reference ports above ambient, Pa, whatever their hoses do; when left out, what the
+    /// hoses bring.
     pub reference: Option<Track>,
     /// Fuel temperature, K; the build's own when left out. Its change expands the fuel; other properties stay.
     pub fuel_temperature: Option<Track>,
@@ -118,19 +119,20 @@ impl Schedule {
         Self { name: "engine off".into(), ..Self::hold(still, GaugePressure::from_pascals(0.0), time) }
     }
 
-    /// At idle with the reference hose off and plugged, put on at `at`: the rail falls by the vacuum.
+    /// At idle with the reference hose off and plugged, put on at `at`: the port then stands at what the hose `brings`, the
+    /// manifold's vacuum unless it leaks or is joined elsewhere, and the rail falls by that.
     #[must_use]
     pub fn idle_hose_off_on(
         speed: AngularVelocity,
         vacuum: impl Into<GaugePressure>,
+        brings: impl Into<GaugePressure>,
         at: Time,
         time: Time,
     ) -> Self {
-        let manifold = vacuum.into();
         Self {
             name: "idle, hose off then on".into(),
-            reference: Some(ramp(0.0, manifold.pascals(), at.value, 0.05)),
-            ..Self::hold(speed, manifold, time)
+            reference: Some(ramp(0.0, brings.into().pascals(), at.value, 0.05)),
+            ..Self::hold(speed, vacuum, time)
         }
     }
 

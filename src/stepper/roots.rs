@@ -70,11 +70,7 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
         for _ in 0..12 {
             self.look(t_end);
             if self.roots.crossed.is_empty() {
-                std::mem::swap(&mut self.roots.begin, &mut self.roots.end);
-                for (sign, g) in self.roots.sign.iter_mut().zip(&self.roots.begin) {
-                    *sign = sign_of(*g);
-                }
-                return Ok((t_end, false));
+                return Ok((t_end, self.leave()));
             }
             let mut earliest = 1.0f64;
             for k in 0..self.roots.crossed.len() {
@@ -82,13 +78,13 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 earliest = self.locate(root, step, earliest, tolerance);
             }
             if (1.0 - earliest) * step <= tolerance {
-                return Ok((t_end, true));
+                return Ok((t_end, self.leave()));
             }
             if self.norm <= TRUSTED && step == tried && self.method.cut(&self.y, earliest) {
                 self.cut = true;
                 t_end = self.t + earliest * step;
                 self.look(t_end);
-                return Ok((t_end, true));
+                return Ok((t_end, self.leave()));
             }
             let shorter = earliest * step + 0.25 * tolerance;
             t_end = self.t + shorter;
@@ -101,7 +97,21 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 return Err(StopReason::NotFinite { t: self.t, component: self.runaway() });
             }
         }
-        Ok((t_end, true))
+        self.look(t_end);
+        Ok((t_end, self.leave()))
+    }
+
+    /// What stands at the end of the step is where the next one begins. True when something crossed; what did keeps its sign
+    /// until its handler was called.
+    fn leave(&mut self) -> bool {
+        let roots = &mut self.roots;
+        std::mem::swap(&mut roots.begin, &mut roots.end);
+        if roots.crossed.is_empty() {
+            for (sign, g) in roots.sign.iter_mut().zip(&roots.begin) {
+                *sign = sign_of(*g);
+            }
+        }
+        !roots.crossed.is_empty()
     }
 
     /// Which roots have crossed at the end of the step just tried.

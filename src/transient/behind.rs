@@ -99,6 +99,8 @@ impl Default for Gases {
             port_volume: 4e-4,
             runner_cd_a: 1.4e-3,
             exhaust_over: 1.1,
+            // Half is burned 26 degrees after top dead centre: late, as a boosted engine near its knock limit burns (common
+            // practice, no source).
             burn: Some(Wiebe { start: 0.0, duration: 50.0f64.to_radians(), a: 5.0, m: 2.0 }),
             heat: 2.6e6,
             wall: 450.0,
@@ -217,8 +219,15 @@ impl Gases {
     /// this crank angle, rad. A `tolerance` of 1 holds the port's mean within four pascals; smaller is finer.
     ///
     /// # Errors
-    /// A shape that cannot be, or a run that fails on its way.
+    /// A step, s, or tolerance that is no number above zero; a shape that cannot be; a run that fails on its way.
     pub fn follow(&self, w: &Wanted<'_>, firing: f64, step: f64, tolerance: f64) -> Result<Vec<Pressures>> {
+        for (key, v) in [("step", step), ("tolerance", tolerance)] {
+            if !(v > 0.0 && v.is_finite()) {
+                return Err(Error::new(Kind::Value, format!("{key} is {v}"))
+                    .next("give a value above zero")
+                    .at_key(key));
+            }
+        }
         self.watch(w, firing, step, tolerance, |gas, t, y| Pressures {
             cylinder: gas.cylinder(0, t, y).0,
             port: gas.port(0, y).0,
@@ -238,12 +247,12 @@ impl Gases {
         // The gas begins whole cycles before the run, where the crank stands as at time zero, and settles on its way.
         let first = w.rpm.at(w.from).max(1.0);
         let lead = (SETTLE + (-w.from).max(0.0) / (120.0 / first)).ceil() * 120.0 / first;
-        let (mut system, y) = GasSystem::<8>::new(engine).map_err(|e| bad(&e))?;
+        let (system, y) = GasSystem::<8>::new(engine).map_err(|e| bad(&e))?;
+        let mut system = system.round_within((3e-3 * tolerance).clamp(1e-3, 3e-3));
         system.begin(-lead);
-        system.round_within((1e-2 * tolerance).clamp(1e-3, 1e-2));
         // Kilograms and joules in turn: a port holds half a gram and a hundred joules.
-        let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 3e-8 } else { 3e-3 });
-        let mut o = stepper::Options::with_absolute(3e-5 * tolerance, absolute);
+        let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 1.5e-8 } else { 1.5e-3 });
+        let mut o = stepper::Options::with_absolute(1.5e-5 * tolerance, absolute);
         o.active = system.active();
         let view = system.clone();
         let mut rows = Rows { system: &view, start: w.from, step, see, rows: Vec::new() };

@@ -1,6 +1,6 @@
 //! A hose with waves in it: the method of characteristics.
 
-use crate::part::line::friction_factor_churchill;
+use super::friction_table::FrictionTable;
 use std::fmt;
 
 /// What holds at an end of the hose.
@@ -47,7 +47,9 @@ pub struct Hose {
     impedance: f64,
     reach: f64,
     step: f64,
-    loss: Loss,
+    loss: Resistance,
+    /// Half the loss of a reach over flow at each point, at the flow there: each is worked out once a step.
+    half: Vec<f64>,
     p: Vec<f64>,
     q: Vec<f64>,
     next_p: Vec<f64>,
@@ -119,6 +121,7 @@ impl Hose {
             return Err(BadHose { key, value });
         }
         let reach = length / reaches as f64;
+        let loss = Resistance::of(loss);
         let fall = loss.per_length(q) * q;
         let pressures: Vec<f64> = (0..=reaches).map(|k| p - fall * reach * k as f64).collect();
         let lowest = pressures.iter().copied().fold(f64::INFINITY, f64::min);
@@ -126,6 +129,7 @@ impl Hose {
             impedance: rho * wave_speed / area,
             reach,
             step: reach / wave_speed,
+            half: vec![0.5 * loss.per_length(q) * reach; reaches + 1],
             loss,
             q: vec![q; reaches + 1],
             next_p: pressures.clone(),
@@ -160,6 +164,16 @@ impl Hose {
         &self.q
     }
 
+    /// What its pressures hold of fuel beyond that of no pressure, m³: `∫ p A/(ρ a²) dx`, by the trapezoidal rule, as
+    /// exact as the grid.
+    #[must_use]
+    pub fn content(&self) -> f64 {
+        let n = self.p.len() - 1;
+        let sum = self.p.iter().sum::<f64>() - 0.5 * (self.p[0] + self.p[n]);
+        // A Δx/(ρ a²) = Δt/Z.
+        sum * self.step / self.impedance
+    }
+
     /// Lowest pressure that was met anywhere, Pa.
     #[must_use]
     pub fn lowest(&self) -> f64 {
@@ -175,13 +189,13 @@ impl Hose {
     /// What the point k sends downstream: `p + B Q = C` where it arrives, as (C, B).
     fn plus(&self, k: usize) -> (f64, f64) {
         // Half the loss at the old flow and half at the new: steady flow stays steady to rounding.
-        let r = 0.5 * self.loss.per_length(self.q[k]) * self.reach;
+        let r = self.half[k];
         (self.p[k] + (self.impedance - r) * self.q[k], self.impedance + r)
     }
 
     /// What the point k sends upstream: `p - B Q = C`.
     fn minus(&self, k: usize) -> (f64, f64) {
-        let r = 0.5 * self.loss.per_length(self.q[k]) * self.reach;
+        let r = self.half[k];
         (self.p[k] - (self.impedance - r) * self.q[k], self.impedance + r)
     }
 
@@ -214,23 +228,36 @@ impl Hose {
         (self.next_p[n], self.next_q[n]) = outlet;
         std::mem::swap(&mut self.p, &mut self.next_p);
         std::mem::swap(&mut self.q, &mut self.next_q);
+        for (half, q) in self.half.iter_mut().zip(&self.q) {
+            *half = 0.5 * self.loss.per_length(*q) * self.reach;
+        }
         self.lowest = self.p.iter().copied().fold(self.lowest, f64::min);
         self.t += self.step;
     }
 }
 
-impl Loss {
-    fn per_length(self, q: f64) -> f64 {
-        match self {
-            Self::None => 0.0,
-            Self::Along { linear, square } => linear + square * q.abs(),
-            Self::Wall { viscous, reynolds, relative_roughness } => {
-                let re = reynolds * q.abs();
-                // Below this the law is laminar to the last digit.
-                let f_re =
-                    if re < 500.0 { 64.0 } else { friction_factor_churchill(re, relative_roughness) * re };
-                viscous * f_re
+/// A [`Loss`] made ready: friction is read from its table.
+#[derive(Clone, Debug)]
+enum Resistance {
+    Along { linear: f64, square: f64 },
+    Wall { viscous: f64, reynolds: f64, table: FrictionTable },
+}
+
+impl Resistance {
+    fn of(loss: Loss) -> Self {
+        match loss {
+            Loss::None => Self::Along { linear: 0.0, square: 0.0 },
+            Loss::Along { linear, square } => Self::Along { linear, square },
+            Loss::Wall { viscous, reynolds, relative_roughness } => {
+                Self::Wall { viscous, reynolds, table: FrictionTable::new(relative_roughness) }
             }
+        }
+    }
+
+    fn per_length(&self, q: f64) -> f64 {
+        match self {
+            Self::Along { linear, square } => linear + square * q.abs(),
+            Self::Wall { viscous, reynolds, table } => viscous * table.f_re(reynolds * q.abs()),
         }
     }
 }

@@ -1,5 +1,6 @@
 //! The friction law as a table: the same law, a tenth of the cost.
 
+use crate::part::cubic_table::cubic;
 use crate::part::line::friction_factor_churchill_with_slope;
 
 /// Cells an octave of Reynolds number.
@@ -50,9 +51,8 @@ impl FrictionTable {
         for k in 1..=n {
             let b = at(k);
             let right = law(b);
-            let ((ya, sa), (yb, sb)) = (left, right);
-            let (sa, sb) = (sa * (b - a), sb * (b - a));
-            cells.push([ya, sa, 3.0 * (yb - ya) - 2.0 * sa - sb, 2.0 * (ya - yb) + sa + sb]);
+            let per_cell = |(y, slope): (f64, f64)| (y, slope * (b - a));
+            cells.push(cubic(per_cell(left), per_cell(right)));
             (a, left) = (b, right);
         }
         Self { relative_roughness, cells }

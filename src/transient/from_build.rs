@@ -25,8 +25,8 @@ pub(super) struct Made {
     /// Name and node of each free junction.
     pub junctions: Vec<(String, usize)>,
     pub rail: Option<usize>,
-    /// Nodes of a rail in lumps, from the feed on; none where it is one volume.
-    row: Vec<usize>,
+    /// Nodes of each rail in lumps, from the feed on; a rail of one volume has none.
+    rows: Vec<Vec<usize>>,
     /// Branch that meets each pump.
     pub pump_branches: Vec<usize>,
     /// Fuel mass truly wanted in a pulse over time, kg.
@@ -58,7 +58,7 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
         junctions: vec![],
         chains: vec![],
         pumps: vec![],
-        row: vec![],
+        rows: vec![],
     };
     for (k, leg) in build.legs().iter().enumerate() {
         maker.leg(k, leg, schedule, &samples)?;
@@ -114,7 +114,7 @@ pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Ma
         .collect();
     Ok(Made {
         junctions: maker.junctions,
-        row: maker.row,
+        rows: maker.rows,
         rail,
         pump_branches,
         wanted,
@@ -314,8 +314,8 @@ struct Maker<'a> {
     junctions: Vec<(String, usize)>,
     chains: Vec<Chain>,
     pumps: Vec<String>,
-    /// Nodes of a rail in lumps.
-    row: Vec<usize>,
+    /// Nodes of each rail in lumps.
+    rows: Vec<Vec<usize>>,
 }
 
 impl Maker<'_> {
@@ -336,8 +336,10 @@ impl Maker<'_> {
         if let Some((_, k)) = self.junctions.iter().find(|(n, _)| n == name) {
             return Place::Node(*k);
         }
-        let fed = |l: &&Leg| l.from == name && self.fed_by(l).is_some();
-        let (volume, extra) = match self.build.legs().iter().find(fed).and_then(|l| self.fed_by(l)) {
+        // A leg with more in it than injectors has its rail behind that; of several sets the one in lumps has the rail.
+        let fed = self.build.legs().iter().filter(|l| l.from == name && l.parts.len() == 1);
+        let sets = fed.filter_map(|l| self.fed_by(l));
+        let (volume, extra) = match sets.min_by_key(|set| set.opt("rail_length").is_none()) {
             Some(injectors) => self.rail(injectors),
             None => (self.o.junction_volume, 0.0),
         };
@@ -360,10 +362,17 @@ impl Maker<'_> {
 
     /// The node of each injector: one for all, or with a `rail_length` a row of lumps, the first of which is there already.
     /// Its bore is that of its volume over its length.
-    fn rail_row(&mut self, first: usize, injectors: &Values, count: usize) -> Vec<usize> {
+    fn rail_row(&mut self, set: &str, first: usize, injectors: &Values, count: usize) -> Result<Vec<usize>> {
         let Some(length) = injectors.opt("rail_length").filter(|_| count > 1) else {
-            return vec![first; count];
+            return Ok(vec![first; count]);
         };
+        if self.rows.iter().any(|row| row[0] == first) {
+            let what =
+                format!("{} has a length already, by another set of injectors", self.net.nodes[first].name);
+            return Err(Error::new(Kind::Layout, what)
+                .next("state rail_length for one of the sets, or give each a rail of its own")
+                .at_key(format!("{set}.rail_length")));
+        }
         let (volume, _) = self.rail(injectors);
         let bore = (4.0 * volume * count as f64 / (PI * length)).sqrt();
         let each = length / (count as f64 - 1.0);
@@ -372,36 +381,26 @@ impl Maker<'_> {
         for k in 1..count {
             let name = format!("{name} {}", k + 1);
             let node = self.node(name.clone(), volume, 0.0, 0.0, false);
-            self.net.branches.push(Branch {
-                name: format!("{name} passage"),
-                from: Place::Node(row[k - 1]),
-                to: Place::Node(node),
-                length: each,
-                rough_length: each,
-                bore,
-                roughness: 0.0,
-                k_sum: 0.0,
-                linear: 0.0,
-                square: 0.0,
-                rise: 0.0,
-                check: None,
-                pump: None,
-            });
+            let ends = (Place::Node(row[k - 1]), Place::Node(node));
+            let passage = Branch::bare(format!("{name} passage"), ends, (each, bore));
+            self.net.branches.push(Branch { rough_length: each, ..passage });
             self.junctions.push((name, node));
             row.push(node);
         }
-        self.row.clone_from(&row);
-        row
+        self.rows.push(row.clone());
+        Ok(row)
     }
 
     /// Fuel enters a rail in lumps at the first; what leaves it but for injectors leaves from the last.
     fn leave_from_the_last(&mut self) {
-        let (Some(first), Some(last)) = (self.row.first(), self.row.last()) else { return };
-        let (first, second, last) = (Place::Node(*first), Place::Node(self.row[1]), Place::Node(*last));
-        for b in self.net.branches.iter_mut().filter(|b| b.from == first && b.to != second) {
-            b.from = last;
+        for row in &self.rows {
+            let at = |k: usize| Place::Node(row[k]);
+            let (first, second, last) = (at(0), at(1), at(row.len() - 1));
+            for b in self.net.branches.iter_mut().filter(|b| b.from == first && b.to != second) {
+                b.from = last;
+            }
+            self.net.regulators.iter_mut().filter(|r| r.from == first).for_each(|r| r.from = last);
         }
-        self.net.regulators.iter_mut().filter(|r| r.from == first).for_each(|r| r.from = last);
     }
 
     /// Volume of the rail (or of a lump of it) before a set of injectors, m³, and compliance of its damper, m³/Pa.
@@ -491,21 +490,7 @@ impl Maker<'_> {
     ) -> Result<()> {
         let mut waiting = Waiting::default();
         let mut lumps: Vec<Lump> = Vec::new();
-        let plain = |name: String, length: f64, bore: f64| Branch {
-            name,
-            from,
-            to,
-            length,
-            rough_length: 0.0,
-            bore,
-            roughness: 0.0,
-            k_sum: 0.0,
-            linear: 0.0,
-            square: 0.0,
-            rise: 0.0,
-            check: None,
-            pump: None,
-        };
+        let plain = |name: String, length: f64, bore: f64| Branch::bare(name, (from, to), (length, bore));
         // What stands between lines joins the next lump, or at the end the last one.
         for name in parts {
             let part = self.build.part(name).expect("the reader has checked the names");
@@ -729,19 +714,19 @@ impl Maker<'_> {
         let v = &self.build.part(name).expect("the reader has checked the names").values;
         let r = regulator_law(v, self.net.fluid.rho).map_err(|e| e.at_key(format!("{name}.seat")))?;
         let (damping, mass) = self.o.poppet.unwrap_or((v.si("damping"), v.si("moving_mass")));
-        let (ambient, heard) = (self.net.ambient, 1.0 - v.si("reference_leak"));
-        // What the schedule puts on a hose is felt only where the build has a hose to the manifold.
-        let gauge = match (&s.reference, v.word("reference")) {
-            (Some(imposed), "manifold") => imposed.clone(),
-            (None, "manifold") => s.boost.clone(),
-            (_, "charge pipe") => beside(&s.boost, |p, boosted| if boosted { p } else { 0.0 })?,
-            (_, "intake") => {
+        let joined = match v.word("reference") {
+            "manifold" => s.boost.clone(),
+            "charge pipe" => beside(&s.boost, |p, boosted| if boosted { p } else { 0.0 })?,
+            "intake" => {
                 let loss = self.build.section("engine").si("intake_loss");
                 beside(&s.boost, |_, boosted| if boosted { -loss } else { 0.0 })?
             }
             _ => Track::constant(0.0),
         };
-        let reference = gauge.map(|p| ambient + p * heard);
+        let (ambient, heard) = (self.net.ambient, 1.0 - v.si("reference_leak"));
+        // What a schedule puts on the port stands whatever the hose does, as at the steady point.
+        let felt = s.reference.clone().unwrap_or_else(|| joined.map(|p| p * heard));
+        let reference = felt.map(|p| ambient + p);
         self.net.regulators.push(RegulatorUnit {
             name: name.to_owned(),
             from,
@@ -776,7 +761,7 @@ impl Maker<'_> {
         }
         let truth: Injector = injector_law(v).map_err(|e| e.at_key(name))?;
         let count = self.count(v);
-        let row = self.rail_row(node, v, count);
+        let row = self.rail_row(name, node, v, count)?;
         let n = count as f64;
         let weak = 1.0 - v.si("cylinder_spread");
         let coil = coil_law(v);
@@ -870,8 +855,17 @@ impl Made {
                 y[system.node(*node)] = *v;
             }
         }
-        for node in &self.row {
-            y[system.node(*node)] = y[system.node(self.row[0])];
+        // A rail behind parts of its own leg is no junction of the steady circuit: it begins where the leg does.
+        for c in &self.chains {
+            if let (Place::Node(from), Place::Node(to)) = (c.from, c.to)
+                && self.net.injectors.iter().any(|i| i.node == to)
+                && self.junctions.iter().all(|(_, n)| *n != to)
+            {
+                y[system.node(to)] = y[system.node(from)];
+            }
+        }
+        for row in &self.rows {
+            row.iter().for_each(|node| y[system.node(*node)] = y[system.node(row[0])]);
         }
         for (k, r) in self.net.regulators.iter().enumerate() {
             let Some(state) = p.regulators.iter().find(|x| x.name == r.name) else { continue };
@@ -986,19 +980,75 @@ mod tests {
         let o = Options::default();
         let held = Schedule::hold(rpm(3000.0), bar(0.2), s(1.0));
         let made = made(&build, &held, &o).expect("valid");
-        let rail: Vec<_> = made.row.iter().map(|n| &made.net.nodes[*n]).collect();
+        let row = &made.rows[0];
+        let rail: Vec<_> = row.iter().map(|n| &made.net.nodes[*n]).collect();
         assert_eq!(rail.len(), 4);
-        let rigid: f64 = made.row[1..].iter().map(|n| made.net.nodes[*n].volume).sum();
+        let rigid: f64 = row[1..].iter().map(|n| made.net.nodes[*n].volume).sum();
         assert!((rigid - 0.75 * o.rail_volume).abs() < 1e-15, "{rigid:e}");
         let at: Vec<usize> = made.net.injectors.iter().map(|i| i.node).collect();
-        assert_eq!(at, made.row);
+        assert_eq!(&at, row);
         let passages = made.net.branches.iter().filter(|b| b.name.ends_with("passage"));
         let (length, bore) = passages.fold((0.0, 0.0), |(l, _), b| (l + b.length, b.bore));
         assert!(
             (length - 0.3).abs() < 1e-12
                 && (PI / 4.0 * bore * bore * 0.3 / o.rail_volume - 1.0).abs() < 1e-12
         );
-        assert_eq!(made.net.regulators[0].from, Place::Node(made.row[3]));
+        assert_eq!(made.net.regulators[0].from, Place::Node(row[3]));
+    }
+
+    #[test]
+    fn each_set_of_injectors_has_its_own_row_and_a_junction_holds_but_one() {
+        const TWIN: &str = include_str!("../../datasets/layouts/twin-rails-with-crossover.toml");
+        let held = Schedule::hold(rpm(3000.0), bar(0.2), s(1.0));
+        let in_lumps = |text: &str| {
+            let build = Build::from_toml(text).expect("reads").with("first injectors.rail_length", "250 mm");
+            build.expect("known").with("second injectors.rail_length", "250 mm").expect("known")
+        };
+        let made_of = |text: &str| made(&in_lumps(text), &held, &Options::default());
+        let twin = made_of(TWIN).expect("valid");
+        let at: Vec<usize> = twin.net.injectors.iter().map(|i| i.node).collect();
+        assert_eq!((twin.rows.len(), twin.rows.concat()), (2, at));
+        // The crossover leaves the first rail, the return the second, each from its last lump.
+        let crossover = twin.net.branches.iter().find(|b| b.name.starts_with("crossover")).expect("there");
+        assert_eq!(crossover.from, Place::Node(twin.rows[0][1]));
+        assert_eq!(twin.net.regulators[0].from, Place::Node(twin.rows[1][1]));
+        let one = TWIN
+            .replace("from = \"second rail\"\nto = \"manifold\"", "from = \"first rail\"\nto = \"manifold\"");
+        assert_ne!(one, TWIN);
+        let Err(e) = made_of(&one) else { panic!("a second row on one rail") };
+        let e = e.to_string();
+        assert!(e.contains("second injectors.rail_length") && e.contains("first rail"), "{e}");
+    }
+
+    // Closed form: a rail, and a junction before it.
+    #[test]
+    fn parts_before_the_injectors_move_the_rail_and_do_not_double_it() {
+        let restricted =
+            CAR.replace("parts = [\"injectors\"]", "parts = [\"restrictor\", \"injectors\"]").replace(
+                "[part.\"fine filter\"]",
+                "[part.\"restrictor\"]\nkind = \"orifice\"\nbore = \"4 mm\"\n\n[part.\"fine filter\"]",
+            );
+        let held = Schedule::hold(rpm(3000.0), bar(0.2), s(1.0));
+        let o = Options::default();
+        let net = |text: &str| made(&Build::from_toml(text).expect("reads"), &held, &o).expect("valid").net;
+        let (plain, parted) = (net(CAR), net(&restricted));
+        let more = parted.volume() - plain.volume();
+        assert!((more - o.junction_volume).abs() < 1e-15, "{more:e}");
+        let softer = compliance(&parted, |_| true) - compliance(&plain, |_| true);
+        let rail = parted.nodes.iter().find(|n| n.name == "injection end").expect("there");
+        assert!((rail.volume - o.rail_volume).abs() < 1e-15, "{:e}", rail.volume);
+        let firm = rail.volume / (rail.capacitance - o.damper);
+        assert!((softer - o.junction_volume / firm).abs() < 1e-18, "{softer:e}");
+    }
+
+    #[test]
+    fn a_line_with_waves_holds_as_much_as_one_in_lumps() {
+        let held = Schedule::hold(rpm(3000.0), bar(0.2), s(1.0));
+        let volume = |model: &str| {
+            let build = Build::from_toml(CAR).expect("reads").with("feed hose.model", model).expect("known");
+            made(&build, &held, &Options::default()).expect("valid").net.volume()
+        };
+        assert!((volume("waves") / volume("lumps") - 1.0).abs() < 1e-12);
     }
 
     #[test]

@@ -289,8 +289,7 @@ fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], end: &[f64; N
     let in_nodes: f64 =
         net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();
     let stored = in_nodes + system.swept_since(start, end) + system.in_waves_since(start, end);
-    let warming = net.nodes.iter().map(|n| n.volume).sum::<f64>() * net.fluid.expansion;
-    let grown = warming * (net.temperature.at(t) - net.temperature.at(0.0));
+    let grown = net.volume() * net.fluid.expansion * (net.temperature.at(t) - net.temperature.at(0.0));
     Ledger { ends, injectors, stored, imbalance: system.volume_since(start, end) - grown }
 }
 

@@ -49,7 +49,7 @@ pub fn one_cycle(reading: &Reading) -> Cycle {
     let step = period * STEP / CYCLE;
     let wanted = Wanted {
         displacement: d.displacement,
-        cylinders: d.cylinders as usize,
+        cylinders: d.cylinders.round().max(1.0) as usize,
         rpm: &Track::constant(d.speed * 30.0 / PI),
         manifold: &Track::constant(d.manifold),
         ambient: p.ambient,
@@ -57,7 +57,7 @@ pub fn one_cycle(reading: &Reading) -> Cycle {
         from: 0.0,
         to: period + 0.5 * step,
     };
-    let seen = gases.follow(&wanted, 0.0, step, 1.0 / 300.0).unwrap_or_else(|e| stop(e));
+    let seen = gases.follow(&wanted, 0.0, step, 1.0 / 150.0).unwrap_or_else(|e| stop(e));
     let open = |v: &Valves| (v.opens.to_degrees(), v.closes.to_degrees());
     Cycle {
         build: p.build.clone(),

@@ -8,6 +8,7 @@ use crate::explain::Table;
 use crate::quantity::{Amount, Dim, GaugePressure, Shown, rad_per_s};
 use crate::rich::{Bundle, Rich, cancelled};
 use crate::schedule::{Schedule, Until};
+use crate::steady::{Operating, point};
 use crate::transient::{Options, Solution, follows, modes, run_watched};
 use std::ops::ControlFlow;
 
@@ -39,7 +40,12 @@ impl Car {
     #[must_use]
     pub fn hose_off_then_on(&self) -> Transient {
         let (speed, manifold) = self.idle_state();
-        self.through(Schedule::idle_hose_off_on(speed, manifold, s(0.5).quantity(), s(1.5).quantity()))
+        // What the hose brings to the port: less than the vacuum where it leaks, none where it is joined elsewhere.
+        let idle = point(self.build(), &Operating::at(speed, manifold)).unwrap_or_else(|e| stop(e));
+        let port = idle.regulators.first().map(|r| GaugePressure::from_pascals(r.reference - idle.ambient));
+        let brings = port.unwrap_or(manifold);
+        let (at, time) = (s(0.5).quantity(), s(1.5).quantity());
+        self.through(Schedule::idle_hose_off_on(speed, manifold, brings, at, time))
     }
 
     /// The throttle snapped open from idle: the manifold goes from its vacuum to this boost within so long.
@@ -163,8 +169,8 @@ impl Car {
             Err(e) => stop(e),
         };
         let mut t = Table::new("Small motions", &["mostly", "frequency", "damping ratio", "verdict"]);
-        let mut swings: Vec<_> = all.iter().filter(|(m, _)| m.frequency > 0.0).collect();
-        swings.sort_by(|a, b| a.0.damping.total_cmp(&b.0.damping));
+        // Least damped first, as they come.
+        let swings: Vec<_> = all.iter().filter(|(m, _)| m.frequency > 0.0).collect();
         for (m, name) in swings.iter().take(MODES) {
             let verdict = if m.damping > 0.0 { "dies away" } else { "grows" };
             t.row([
@@ -177,7 +183,9 @@ impl Car {
         if swings.len() > MODES {
             t.note(format!("The {MODES} least damped of {} motions.", swings.len()));
         }
-        if swings.iter().all(|(m, _)| m.damping > 0.0) {
+        if swings.is_empty() {
+            t.note("Nothing swings here: every disturbance dies away or grows without turning back.");
+        } else if swings.iter().all(|(m, _)| m.damping > 0.0) {
             t.note("All of them die away: nothing sings here. A hose is reckoned in lumps.");
         }
         t.note(
@@ -187,7 +195,7 @@ impl Car {
     }
 
     /// How the rail follows a small sine on the regulator's reference port, slow to fast: swing of the rail over that of
-    /// the reference, and how far it is behind.
+    /// the reference, and how far it is ahead of it (below zero: behind).
     ///
     /// # Panics
     /// As [`Car::through`].
@@ -576,10 +584,13 @@ impl Transient {
 /// Motions shown.
 const MODES: usize = 5;
 
-/// "return hose 4 flow" in words.
+/// "return hose 4 flow" and "return hose 4 end pressure" in words.
 fn lump(name: &str) -> String {
     let words: Vec<&str> = name.split(' ').collect();
     match words.as_slice() {
+        [of @ .., number, "end", what] if !of.is_empty() && number.parse::<u32>().is_ok() => {
+            format!("{what} at the end of lump {number} of the {}", of.join(" "))
+        }
         [of @ .., number, what] if !of.is_empty() && number.parse::<u32>().is_ok() => {
             format!("{what} in lump {number} of the {}", of.join(" "))
         }
@@ -639,5 +650,20 @@ impl Rich for Transient {
         }
         let notes = crate::rich::escape_html(&words).replace('\n', "<br>");
         Bundle::text(format!("{words}{}", figure.plain())).html(format!("{}<p>{notes}</p>", figure.html()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn states_of_lumps_are_put_in_words() {
+        for (name, words) in [
+            ("return hose 4 flow", "flow in lump 4 of the return hose"),
+            ("return hose 4 end pressure", "pressure at the end of lump 4 of the return hose"),
+            ("rail pressure", "rail pressure"),
+            ("regulator lift", "regulator lift"),
+        ] {
+            assert_eq!(super::lump(name), words);
+        }
     }
 }

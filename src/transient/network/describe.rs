@@ -2,6 +2,7 @@
 
 use crate::part::injector::{CoilNeedle, DeadTime};
 use crate::schedule::Track;
+use std::f64::consts::PI;
 use std::fmt;
 use std::sync::Arc;
 
@@ -94,6 +95,28 @@ pub struct Branch {
     pub pump: Option<usize>,
 }
 
+impl Branch {
+    /// A passage of this length and bore, m, that loses nothing.
+    #[must_use]
+    pub fn bare(name: String, (from, to): (Place, Place), (length, bore): (f64, f64)) -> Self {
+        Self {
+            name,
+            from,
+            to,
+            length,
+            rough_length: 0.0,
+            bore,
+            roughness: 0.0,
+            k_sum: 0.0,
+            linear: 0.0,
+            square: 0.0,
+            rise: 0.0,
+            check: None,
+            pump: None,
+        }
+    }
+}
+
 /// A piece of line between two nodes in which pressure travels as waves, see [`crate::transient::characteristics`].
 #[derive(Clone, Debug, PartialEq)]
 pub struct WaveLine {
@@ -115,6 +138,14 @@ pub struct WaveLine {
     pub wave_speed: f64,
     /// Pieces of its grid; a step of the grid is one piece at the wave speed.
     pub reaches: usize,
+}
+
+impl WaveLine {
+    /// Fuel within it, m³.
+    #[must_use]
+    pub fn volume(&self) -> f64 {
+        PI / 4.0 * self.bore * self.bore * self.length
+    }
 }
 
 /// A pump, its motor and its wire.
@@ -355,6 +386,13 @@ impl fmt::Display for BadNet {
 impl std::error::Error for BadNet {}
 
 impl Net {
+    /// Fuel within nodes and lines with waves that expands as it warms, m³.
+    #[must_use]
+    pub fn volume(&self) -> f64 {
+        let nodes: f64 = self.nodes.iter().map(|n| n.volume).sum();
+        nodes + self.waves.iter().map(WaveLine::volume).sum::<f64>()
+    }
+
     /// Refuses what cannot be.
     ///
     /// # Errors

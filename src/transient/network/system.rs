@@ -599,8 +599,11 @@ impl<const N: usize> NetSystem<N> {
 
     /// Takes over which injectors are open.
     fn aim(&mut self) {
-        let now: Vec<Spray> = (0..self.net.injectors.len()).map(|k| self.spray(k)).collect();
-        self.sprays = now;
+        self.sprays.clear();
+        for k in 0..self.net.injectors.len() {
+            let spray = self.spray(k);
+            self.sprays.push(spray);
+        }
         self.spraying.clear();
         for s in self.sprays.iter().filter(|s| !s.own_back && s.cd_a > 0.0) {
             match self.spraying.iter_mut().find(|(node, _)| *node == s.node) {
@@ -838,6 +841,12 @@ impl<const N: usize> System<N> for NetSystem<N> {
         if self.temperature.slope != 0.0 {
             let warming = self.temperature.slope * net.fluid.expansion;
             net.nodes.iter().zip(&mut into).for_each(|(n, into)| *into += warming * n.volume);
+            // What grows within a line with waves comes out at its ends, half at each.
+            for w in &net.waves {
+                let half = 0.5 * warming * w.volume();
+                into[w.from] += half;
+                into[w.to] += half;
+            }
         }
         for ((rate, into), per) in d_stored.iter_mut().zip(&into).zip(&self.per_capacitance) {
             *rate = into * per;

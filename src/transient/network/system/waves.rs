@@ -121,6 +121,13 @@ impl<const N: usize> NetSystem<N> {
         }
     }
 
+    /// What the pressures in lines with waves hold of fuel, m³, as of the last step of each grid: what
+    /// [`NetSystem::in_waves_since`] adds up, seen the other way.
+    #[must_use]
+    pub fn held_in_waves(&self) -> f64 {
+        self.waves.iter().filter_map(|w| w.hose.as_ref()).map(Hose::content).sum()
+    }
+
     /// Lowest pressure that each line with waves has met within, Pa, with its name.
     pub fn lowest_in_waves(&self) -> impl Iterator<Item = (&str, f64)> + '_ {
         self.waves.iter().filter_map(|w| Some((w.line.name.as_str(), w.hose.as_ref()?.lowest())))
