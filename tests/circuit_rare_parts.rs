@@ -77,6 +77,54 @@ fn an_orifice_in_the_return_backs_the_regulator_up() {
     }
 }
 
+/// A stub up to the regulator, higher at its end, and a return that falls: behind a shut seat nothing flows, so statics
+/// alone say what stands where, and the seat takes the rest. In control the stub takes what its law says.
+#[test]
+fn a_stub_before_a_shut_regulator_takes_its_height_only() {
+    let stub = [("length", "300 mm"), ("bore", "4 mm"), ("fittings", "3"), ("rise", "200 mm")];
+    let stubbed = car().with_part_in_leg("stub", "line", &stub, "return", 0).unwrap();
+    let stubbed = stubbed.with("return hose.rise", "-300 mm").unwrap();
+    let strained = [("loss", "10 kPa"), ("at_flow", "100 L/h")];
+    let both = stubbed.with_part_in_leg("screen", "filter", &strained, "return", 1).unwrap();
+    let mut shut = 0;
+    for (b, parts) in [(stubbed, 3), (both, 4)] {
+        for (relief, op) in ["1.5 bar", "2 bar", "8 bar"].iter().flat_map(|r| ops().map(|op| (r, op))) {
+            let p = solved(&b.with("main pump.relief", relief).unwrap(), &op);
+            let leg = p.legs.iter().find(|l| l.name == "return").unwrap();
+            assert!(leg.parts.len() == parts);
+            let (stub, r, rail) = (&leg.parts[0], &p.regulators[0], p.junctions["rail"]);
+            near(stub.inlet, rail, 0.0);
+            let weight = p.density * 9.806_65;
+            if r.mode == Mode::Closed {
+                near(stub.drop, 0.2 * weight, 1e-6);
+                near(r.fuel, rail - 0.2 * weight, 1e-6);
+                near(r.back, p.ambient - 0.3 * weight, 1e-6);
+                let seat = leg.parts.iter().find(|x| x.name == "regulator").unwrap();
+                near(seat.drop, r.fuel - r.back, 1e-9);
+                assert!(r.flow == 0.0 && *relief != "8 bar");
+                shut += 1;
+            } else {
+                assert!(stub.drop > 0.2 * weight + 100.0 && r.flow > 1e-6);
+            }
+        }
+    }
+    assert!((4..18).contains(&shut), "{shut}");
+}
+
+/// Two valves shut in series: each holds, and neither takes more than there is.
+#[test]
+fn a_relief_valve_before_a_shut_regulator_takes_what_there_is_at_most() {
+    for (opens_at, takes) in [("0.5 bar", Some(0.5e5)), ("6 bar", None)] {
+        let valve = [("opens_at", opens_at), ("slope", "36 kPa per 100 L/h")];
+        let b = car().with_part_in_leg("valve", "relief valve", &valve, "return", 0).unwrap();
+        let p = solved(&b.with("main pump.relief", "2 bar").unwrap(), &Operating::engine_off());
+        let (r, rail) = (&p.regulators[0], p.junctions["rail"]);
+        assert!(r.mode == Mode::Closed && r.flow == 0.0 && rail > p.ambient + 1.5e5);
+        near(rail - r.fuel, takes.unwrap_or(rail - r.back), 1e-6);
+        near(r.back, p.ambient, 1e-6);
+    }
+}
+
 /// A vent that holds 20 kPa below the ambient takes just that from the pump's inlet, beside what less flow gives back.
 #[test]
 fn a_tank_of_its_own_takes_its_vents_pressure_from_the_inlet() {
@@ -179,6 +227,51 @@ fn a_wire_is_given_by_area_gauge_or_class() {
     assert!(gauge.with("main pump.wire_area", "4 mm²").is_err());
     let back = gauge.with("main pump.wire_gauge", "none").unwrap();
     near(back.si("main pump.wire_area").unwrap(), 2.5e-6, 1e-15);
+    // A class that the default has gives way with it, or stays.
+    let classed = with("wire_class = \"flexible\"").unwrap();
+    assert!(classed.with("main pump.wire_gauge", "12 AWG").is_err());
+    near(
+        classed.with("main pump.wire_area", "4 mm²").unwrap().si("main pump.wire_area").unwrap(),
+        4e-6,
+        1e-15,
+    );
+}
+
+/// Whatever is refused, by text or by number, leaves the build as it was: every value, law, slip and the digest.
+#[test]
+fn a_change_that_is_refused_leaves_the_build_as_it_was() {
+    let without = text().replace("wire_area = \"2.5 mm²\"\n", "");
+    let with =
+        |line: &str| Build::from_toml(&without.replace("fuse = ", &format!("{line}\nfuse = "))).unwrap();
+    let gauge = with("wire_gauge = \"12 AWG\"");
+    let class = with("wire_area = \"2.5 mm²\"\nwire_class = \"flexible\"");
+    let mut refused = 0;
+    for (b, path, text, si) in [
+        (car(), "main pump.wire_gauge", "12 AWG", None),
+        (car(), "main pump.wire_gauge", "13 AWG", None),
+        (car(), "main pump.rows", "[{ pressure = \"3 bar\", voltage = \"13.5 V\", flow = \"0 L/h\" }]", None),
+        (car(), "regulator.base", "3 L/h", Some(-1e9)),
+        (&gauge, "main pump.wire_area", "4 mm²", Some(4e-6)),
+        (&gauge, "main pump.wire_class", "flexible", None),
+        (&class, "main pump.wire_area", "3 mm²", Some(3e-6)),
+        (&class, "main pump.wire_gauge", "12 AWG", None),
+    ] {
+        let mut after = b.clone();
+        let e = after.set(path, text).map_err(|e| e.to_string());
+        assert!(
+            e.as_ref().is_err_and(|e| e.contains(path.split('.').next().unwrap())),
+            "{path} = {text}: {e:?}"
+        );
+        assert!(after == *b, "{path} = {text}");
+        if let Some(si) = si {
+            assert!(after.set_si(path, si).is_err(), "{path} = {si}");
+            assert!(after == *b, "{path} = {si}");
+        }
+        refused += 1;
+    }
+    assert!(refused == 8);
+    let op = Operating::at(rpm(4500.0), bar(0.6));
+    assert!(point(&gauge, &op).unwrap() == point(&with("wire_gauge = \"12 AWG\""), &op).unwrap());
 }
 
 #[test]

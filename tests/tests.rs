@@ -24,6 +24,8 @@ mod chart_text;
 mod cli;
 // Laws over every build and layout, at any point and setting.
 mod circuit_laws;
+// Every by-passed flow below a point's is tried without a solver.
+mod circuit_least;
 // Limits, twins, tables' ends and single figures by hand, over every build.
 mod circuit_limits;
 // Layouts of the trade solved; circuits and files refused by their message.

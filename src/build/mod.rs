@@ -74,6 +74,39 @@ pub struct Build {
     input: String,
 }
 
+/// What follows from a change of a pump's values.
+type Follows = fn(&mut Part, &str) -> Result<()>;
+
+impl Part {
+    /// A pump's wire must be one that is.
+    fn rewire(&mut self, name: &str) -> Result<()> {
+        // The default of an area stands only where no gauge does.
+        let (values, defaults) = (&mut self.values, Values::defaults(crate::part::pump::KEYS));
+        match (values.word("wire_gauge") == "none", values.parameter("wire_area")) {
+            (true, None) => {
+                values.put(
+                    values.key("wire_area")?,
+                    defaults.get("wire_area").expect("it has a default").clone(),
+                );
+            }
+            (false, Some(area)) if Some(area) == defaults.parameter("wire_area") => {
+                values.remove("wire_area")
+            }
+            _ => {}
+        }
+        Wire::of(name, values).map(drop)
+    }
+
+    /// A pump's law follows its rating rows.
+    fn relearn(&mut self, name: &str) -> Result<()> {
+        self.rewire(name)?;
+        let law =
+            crate::part::pump::identified(&self.values).map_err(|e| e.at_key(format!("{name}.rows")))?;
+        self.law = Some(Arc::new(law));
+        Ok(())
+    }
+}
+
 impl Build {
     /// Reads a build file.
     ///
@@ -258,8 +291,7 @@ impl Build {
             self.values(&owner).expect("split has looked").key(&key_name).map_err(|e| e.at_key(path))?;
         let ambient = self.section("ambient").si("pressure");
         let (new, slips) = read::one(path, key, text, ambient)?;
-        let values = self.values_mut(&owner);
-        let value = match (new, values.parameter(&key_name)) {
+        let value = match (new, self.values(&owner).and_then(|v| v.parameter(&key_name))) {
             (Value::Scalar(new), Some(old)) => Value::Scalar(Parameter {
                 grade: old.grade,
                 source: stated(old.source.as_ref()),
@@ -269,11 +301,12 @@ impl Build {
             }),
             (new, _) => new,
         };
-        values.put(key, value);
+        self.change(&owner, Some(Part::relearn), |values| values.put(key, value))?;
         // What was odd about the old value is gone with it.
         self.slips.retain(|s| s.key.strip_prefix(path).is_none_or(|rest| rest.starts_with('_')));
         self.slips.extend(slips);
-        self.after_change(&owner, path, text)
+        self.input = digest(&[&self.input, path, text]);
+        Ok(())
     }
 
     /// Changes one value by its SI number, within the key's range: what sweeps and studies do.
@@ -296,29 +329,33 @@ impl Build {
             .at_key(path));
         }
         let (owner, key_name) = (owner.to_owned(), key_name.to_owned());
-        let values = self.values_mut(&owner);
-        if let Some(p) = values.parameter_mut(&key_name) {
-            p.si = si;
-            p.source = stated(p.source.as_ref());
-        } else {
-            values.put(
-                key,
-                Value::Scalar(Parameter {
-                    si,
-                    dim,
-                    flavour,
-                    grade: crate::spec::Grade::Assumed,
-                    spread: None,
-                    source: None,
-                    written: amount(si).to_string(),
-                    line: None,
-                }),
-            );
-        }
+        // From a pump's other numbers nothing is found, and none is refused.
+        let follows: Option<Follows> = match key_name.as_str() {
+            "rated_speed" | "rating_viscosity" => Some(Part::relearn),
+            "wire_area" => Some(Part::rewire),
+            _ => None,
+        };
+        self.change(&owner, follows, |values| {
+            if let Some(p) = values.parameter_mut(&key_name) {
+                p.si = si;
+                p.source = stated(p.source.as_ref());
+            } else {
+                values.put(
+                    key,
+                    Value::Scalar(Parameter {
+                        si,
+                        dim,
+                        flavour,
+                        grade: crate::spec::Grade::Assumed,
+                        spread: None,
+                        source: None,
+                        written: amount(si).to_string(),
+                        line: None,
+                    }),
+                );
+            }
+        })?;
         self.input = digest(&[&self.input, path, &si.to_bits().to_string()]);
-        if key_name == "rated_speed" || key_name == "rating_viscosity" {
-            self.relearn(&owner)?;
-        }
         Ok(())
     }
 
@@ -371,34 +408,21 @@ impl Build {
         }
     }
 
-    fn after_change(&mut self, owner: &str, path: &str, text: &str) -> Result<()> {
-        self.input = digest(&[&self.input, path, text]);
-        self.relearn(owner)
-    }
-
-    /// A pump's law follows its rating rows.
-    fn relearn(&mut self, owner: &str) -> Result<()> {
-        if let Some(part) = self.parts.get_mut(owner)
-            && part.kind == "pump"
-        {
-            // The default of an area stands only where no gauge does.
-            let (values, defaults) = (&mut part.values, Values::defaults(crate::part::pump::KEYS));
-            match (values.word("wire_gauge") == "none", values.parameter("wire_area")) {
-                (true, None) => {
-                    values.put(
-                        values.key("wire_area")?,
-                        defaults.get("wire_area").expect("it has a default").clone(),
-                    );
-                }
-                (false, Some(area)) if Some(area) == defaults.parameter("wire_area") => {
-                    values.remove("wire_area")
-                }
-                _ => {}
+    /// Changes an owner's values, and with them what follows from a pump's; what is refused leaves the build as it was.
+    fn change(
+        &mut self,
+        owner: &str,
+        follows: Option<Follows>,
+        change: impl FnOnce(&mut Values),
+    ) -> Result<()> {
+        match (self.parts.get_mut(owner), follows) {
+            (Some(part), Some(follows)) if part.kind == "pump" => {
+                let mut changed = part.clone();
+                change(&mut changed.values);
+                follows(&mut changed, owner)?;
+                *part = changed;
             }
-            Wire::of(owner, values)?;
-            part.law = Some(Arc::new(
-                crate::part::pump::identified(&part.values).map_err(|e| e.at_key(format!("{owner}.rows")))?,
-            ));
+            _ => change(self.values_mut(owner)),
         }
         Ok(())
     }

@@ -93,16 +93,14 @@ pub(super) fn build(text: &str, folder: Option<&Path>) -> Result<Build> {
         return Err(e);
     }
     let pieces: Vec<&str> = std::iter::once(text).chain(r.files.iter().map(String::as_str)).collect();
-    let mut build = Build { sections, parts, legs, slips: r.slips, file: None, input: digest(&pieces) };
-    let pumps: Vec<(String, Option<usize>)> =
-        build.parts_of("pump").map(|(n, p)| (n.to_owned(), p.line)).collect();
-    for (name, line) in pumps {
-        build.relearn(&name).map_err(|e| match line {
+    for (name, part) in parts.iter_mut().filter(|(_, p): &(&String, &mut Part)| p.kind == "pump") {
+        let line = part.line;
+        part.relearn(name).map_err(|e| match line {
             Some(l) => e.at_line(l),
             None => e,
         })?;
     }
-    Ok(build)
+    Ok(Build { sections, parts, legs, slips: r.slips, file: None, input: digest(&pieces) })
 }
 
 /// One value from the command line or a notebook.

@@ -53,9 +53,18 @@ pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: 
         let left = most - steps;
         return steps + settle(n, state, junctions, None, left).0;
     }
+    let mut before = low;
     let mut high = (FIRST, over(FIRST, state));
     while high.1 > 0.0 && high.0 < MOST {
-        low = high;
+        // Less and then more of it again: two crossings may lie between the three, nearer than a step.
+        if before.1 > low.1 && low.1 < high.1 {
+            let (left, least) = trough(before, low, high, |q| over(q, state));
+            if least.1 <= 0.0 {
+                (low, high) = (left, least);
+                break;
+            }
+        }
+        (before, low) = (low, high);
         high.0 *= 1.5;
         high.1 = over(high.0, state);
     }
@@ -71,6 +80,49 @@ pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: 
         between.saw(q, f);
     }
     steps
+}
+
+/// The least of a function between three points of which the middle one is the lowest, and the point before it, sought
+/// until the least is below nought or the points are a millionth apart: parabolas through the three, and the golden section
+/// where they do not help.
+///
+/// Source: R. P. Brent, Algorithms for Minimization without Derivatives, 1973, ch. 5 (from memory), simplified.
+fn trough(
+    mut left: (f64, f64),
+    mut least: (f64, f64),
+    mut right: (f64, f64),
+    mut f: impl FnMut(f64) -> f64,
+) -> ((f64, f64), (f64, f64)) {
+    const GOLDEN: f64 = 0.381_966;
+    for round in 1..=60 {
+        let width = right.0 - left.0;
+        if least.1 <= 0.0 || width <= 1e-6 * least.0 {
+            break;
+        }
+        let (a, b) = (least.0 - left.0, least.0 - right.0);
+        let (fa, fb) = (a * (least.1 - right.1), b * (least.1 - left.1));
+        let mut x = least.0 - 0.5 * (a * fa - b * fb) / (fa - fb);
+        // Neither onto a point that is known, nor crawling from one side.
+        let near = 1e-7 * least.0;
+        if round % 3 == 0 || !(x > left.0 + near && x < right.0 - near && (x - least.0).abs() > near) {
+            let wider = if a > -b { -a } else { -b };
+            x = least.0 + GOLDEN * wider;
+        }
+        let found = (x, f(x));
+        if found.1 < least.1 {
+            if x < least.0 {
+                right = least
+            } else {
+                left = least
+            }
+            least = found;
+        } else if x < least.0 {
+            left = found
+        } else {
+            right = found
+        }
+    }
+    (left, least)
 }
 
 /// How near to the pressure that drives it the rail is brought, Pa.

@@ -64,6 +64,8 @@ const BALANCE: f64 = 1e-13;
 pub(super) const MOST: f64 = 3e-4;
 /// The first flow that is tried through an open regulator, m³/s: 0.004 L/h.
 pub(super) const FIRST: f64 = 1e-9;
+/// Where below a solution a regulator's law is looked at for a smaller flow that rests as well.
+const PARTS: [f64; 4] = [0.125, 0.25, 0.5, 0.75];
 /// Least slope of a leg, Pa·s/m³: 100 L/h cost 0.03 Pa.
 const LEAST: f64 = 1e3;
 /// Turns a residual flow of injectors or pump into a pressure: 3 bar over 100 L/h, Pa·s/m³.
@@ -171,7 +173,7 @@ impl LegLaw {
 ///
 /// Newton on legs and junctions together; where it cycles between the sides of a kink (a stop, a valve, a
 /// derated pump), [`super::bracket`] finds the junctions' pressures with every leg inverted in a bracket. After `most`
-/// steps altogether it gives up: an error, never a number.
+/// steps altogether, of which `spent` are gone, it gives up: an error, never a number.
 pub(super) fn solve(
     legs: &[LegLaw],
     given: &[f64],
@@ -179,8 +181,10 @@ pub(super) fn solve(
     s: &Surroundings,
     state: &mut State,
     most: usize,
+    spent: usize,
 ) -> Result<Effort> {
     let n = Network { legs, given, s };
+    let most = most - spent;
     let mut effort = Effort::default();
     let mut worst = n.newton(state, &mut effort, STEPS.min(most));
     worst = worst.or_else(|| n.overshot(state));
@@ -194,21 +198,8 @@ pub(super) fn solve(
         }
     }
     let Some((l, residual)) = worst else { return Ok(effort) };
-    let leg = &legs[l];
-    let at = |e: End| (n.pressure(e, &state.pressures) - s.ambient) / 1e5;
-    Err(Error::new(
-        Kind::Solve,
-        format!(
-            "no operating point was found: the leg \"{}\" ({}) is left with {residual:.3e} Pa at {:.3} L/h between {:.4} and {:.4} bar after {} steps",
-            leg.name,
-            leg.parts.join(", "),
-            state.flows[l] * 3.6e6,
-            at(leg.from),
-            at(leg.to),
-            effort.steps + effort.fallback,
-        ),
-    )
-    .next("check the sizes of this leg's parts; if they are right, report the build"))
+    let steps = spent + effort.steps + effort.fallback;
+    Err(n.unsolved((l, residual), state, junctions, steps))
 }
 
 /// What stays the same while a circuit is solved.
@@ -232,6 +223,44 @@ impl Network<'_> {
         let leg = &self.legs[l];
         let ends = (self.pressure(leg.from, &state.pressures), self.pressure(leg.to, &state.pressures));
         leg.linearise(q, ends.0, ends.1, self.s)
+    }
+
+    /// Where a state stands that is no solution: at the leg that is left with most, or where every leg's law holds, at the
+    /// junction.
+    fn unsolved(&self, worst: (usize, f64), state: &State, junctions: &[String], steps: usize) -> Error {
+        let said =
+            |l: usize| format!("the leg \"{}\" ({})", self.legs[l].name, self.legs[l].parts.join(", "));
+        let gauge = |p: f64| (p - self.s.ambient) / 1e5;
+        let flow = |l: usize| state.flows[l] * 3.6e6;
+        let (l, residual) = worst;
+        let balance = self.balance(&state.flows, junctions.len());
+        let most = (0..junctions.len()).max_by(|i, j| balance[*i].abs().total_cmp(&balance[*j].abs()));
+        let (what, next) = match most {
+            Some(j) if residual <= PRESSURE && balance[j].abs() > BALANCE => {
+                let ends = |l: &usize| [self.legs[*l].from, self.legs[*l].to].contains(&End::Free(j));
+                let here = (0..self.legs.len()).filter(ends);
+                let flows: Vec<_> = here.map(|l| format!("{} carries {:.3} L/h", said(l), flow(l))).collect();
+                let what = format!(
+                    "the junction \"{}\" at {:.4} bar is left with {:.3e} L/h after {steps} steps: {}",
+                    junctions[j],
+                    gauge(state.pressures[j]),
+                    balance[j] * 3.6e6,
+                    flows.join(", ")
+                );
+                (what, "check the sizes of these legs' parts; if they are right, report the build")
+            }
+            _ => {
+                let end = |e: End| gauge(self.pressure(e, &state.pressures));
+                let (from, to) = (end(self.legs[l].from), end(self.legs[l].to));
+                let what = format!(
+                    "{} is left with {residual:.3e} Pa at {:.3} L/h between {from:.4} and {to:.4} bar after {steps} steps",
+                    said(l),
+                    flow(l)
+                );
+                (what, "check the sizes of this leg's parts; if they are right, report the build")
+            }
+        };
+        Error::new(Kind::Solve, format!("no operating point was found: {what}")).next(next)
     }
 
     /// What flows into each free junction.
@@ -319,9 +348,17 @@ impl Network<'_> {
         };
         self.legs.iter().enumerate().filter(|(_, leg)| regulated(leg)).find_map(|(l, _)| {
             let q = state.flows[l];
+            if q <= 2.0 * FIRST {
+                return None;
+            }
+            // On a falling branch just less flow lacks pressure; from a rising one behind it, some smaller flow does.
+            let here = self.linearise(l, q, state);
+            if here.h < 0.0 {
+                return Some((l, -here.h * q));
+            }
             let lacks = |q: f64| -self.linearise(l, q, state).r;
-            let most = lacks(FIRST).max(lacks(0.5 * q));
-            (q > 2.0 * FIRST && most > 1.0).then_some((l, most))
+            let most = PARTS.iter().map(|part| lacks(part * q)).fold(lacks(FIRST), f64::max);
+            (most > 1.0).then_some((l, most))
         })
     }
 

@@ -259,7 +259,7 @@ pub fn point_from(build: &Build, op: &Operating, flow: VolumeRate, pressure: Gau
 
 /// Solves the circuit, holding a speed-controlled pump back to the rail's target.
 fn settle(build: &Build, circuit: &mut Circuit, mut state: State, most: usize) -> Result<(State, Effort)> {
-    let effort = solve_from(circuit, &mut state, most)?;
+    let effort = solve_from(circuit, &mut state, most, 0)?;
     let controlled = !controlled_pumps(circuit).is_empty();
     let (true, Some(rail)) = (controlled, circuit.rail) else { return Ok((state, effort)) };
     let target = build.section("control").opt("rail_target").ok_or_else(|| {
@@ -275,7 +275,7 @@ fn settle(build: &Build, circuit: &mut Circuit, mut state: State, most: usize) -
     let mut effort = effort;
     let mut at = |v: f64, c: &mut Circuit, st: &mut State| -> Result<f64> {
         hold_pumps_to(c, v);
-        let more = solve_from(c, st, most - effort.steps - effort.fallback)?;
+        let more = solve_from(c, st, most, effort.steps + effort.fallback)?;
         effort.steps += more.steps;
         effort.fallback += more.fallback;
         (effort.residual, effort.imbalance) = (more.residual, more.imbalance);
@@ -344,8 +344,9 @@ fn start(circuit: &Circuit) -> State {
     }
 }
 
-fn solve_from(circuit: &Circuit, state: &mut State, most: usize) -> Result<Effort> {
-    network::solve(&circuit.legs, &circuit.given, &circuit.junctions, &circuit.surroundings, state, most)
+fn solve_from(circuit: &Circuit, state: &mut State, most: usize, spent: usize) -> Result<Effort> {
+    let Circuit { legs, given, junctions, surroundings, .. } = circuit;
+    network::solve(legs, given, junctions, surroundings, state, most, spent)
 }
 
 /// Flow that the supply side brings to a junction held at a pressure, with the injectors shut and the
@@ -375,7 +376,7 @@ pub(super) fn capacity(build: &Build, op: &Operating, hold: &str, at: f64) -> Re
     }
     circuit.junctions.swap_remove(index);
     let mut state = start(&circuit);
-    solve_from(&circuit, &mut state, MOST_STEPS)?;
+    solve_from(&circuit, &mut state, MOST_STEPS, 0)?;
     Ok(circuit
         .legs
         .iter()
@@ -446,10 +447,10 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
         let mut drops = vec![0.0; n];
         let mut passed = q;
         if let Some(at) = at {
-            let mut march = |q: f64| {
+            let shut = {
                 let (mut p, mut shut) = (pt, false);
-                for i in (0..n).rev() {
-                    let p_in = match &leg.elements[i] {
+                for (i, e) in leg.elements.iter().enumerate().rev() {
+                    let p_in = match e {
                         Element::Regulator(r) => {
                             let seat = r.at(q, p, sur);
                             shut = seat.mode == Mode::Closed;
@@ -458,15 +459,32 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                         e => p + e.drop(q, p, sur).0,
                     };
                     // What lies before the regulator is exact either way; the junction's own pressure is the better datum.
-                    inlets[i] = if i == 0 && i <= at { pf } else { p_in };
+                    inlets[i] = if i == 0 { pf } else { p_in };
                     drops[i] = inlets[i] - p;
                     p = p_in;
                 }
                 shut
             };
-            if march(q) {
-                passed = 0.0; // what seeps through a shut seat costs nothing
-                march(passed);
+            if shut {
+                // What seeps through costs nothing: fuel stands before the seat as in the rail, behind it as in the
+                // tank, and the seat takes the difference.
+                passed = 0.0;
+                let mut back = pt;
+                for i in (at + 1..n).rev() {
+                    drops[i] = leg.elements[i].drop(0.0, back, sur).0;
+                    back += drops[i];
+                    inlets[i] = back;
+                }
+                let mut p = pf;
+                for i in 0..at {
+                    let e = &leg.elements[i];
+                    let d = e.drop(0.0, p, sur).0;
+                    // A valve before it that is shut as well takes no more than there is.
+                    drops[i] = if e.one_way() { d.min((p - back).max(0.0)) } else { d };
+                    inlets[i] = p;
+                    p -= drops[i];
+                }
+                (inlets[at], drops[at]) = (p, p - back);
             }
         } else {
             let mut p = pf;
