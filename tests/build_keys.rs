@@ -1,6 +1,6 @@
 //! Every key of a build file says what it is, in which range, with an example that reads, and from where.
 
-use railrise::build::{Build, KINDS, SECTIONS};
+use railrise::build::{Build, KINDS, SECTIONS, coil_law, keys_of};
 use railrise::quantity::{Amount, Dim, unit};
 use railrise::spec::{Key, Takes};
 
@@ -77,6 +77,42 @@ fn a_value_that_was_set_counts_beside_a_table_though_its_default_does_not() {
     by_number.set_si("injectors.dead_time", 0.2e-3).unwrap();
     assert!((dead(&by_number) - 1.18e-3).abs() < 1e-12);
     assert_ne!(car.input_digest(), by_number.input_digest());
+}
+
+/// What a coil's key says of itself where it is left out is what then counts, and each is a number of its own.
+#[test]
+fn a_coil_that_is_not_described_is_the_one_that_its_keys_tell_of() {
+    let path = format!("{}/datasets/hill-climb-car/raised-1.4-bar.toml", env!("CARGO_MANIFEST_DIR"));
+    let car = Build::read(path).unwrap().with("injectors.opening", "coil and needle").unwrap();
+    let numbers = |b: &Build| {
+        let c = coil_law(&b.part("injectors").unwrap().values).unwrap();
+        [c.resistance, c.inductance, c.clamp, c.pull, c.preload, c.mass, c.lift, c.seat_area]
+    };
+    let default = numbers(&car);
+    let near = |a: f64, b: f64| (a / b - 1.0).abs() < 1e-12;
+    let mut moved = [0; 8];
+    for key in keys_of("injectors").unwrap() {
+        let Some(said) = key.doc.split("left out: ").nth(1).and_then(|x| x.split(" (").next()) else {
+            continue;
+        };
+        let Takes::Scalar { dim, .. } = key.takes else { continue };
+        if !said.starts_with(|c: char| c.is_ascii_digit()) {
+            continue;
+        }
+        let at = format!("injectors.{}", key.name);
+        let with = numbers(&car.with(&at, said).unwrap());
+        assert!(
+            with.iter().zip(default).all(|(a, b)| near(*a, b)),
+            "{at} says {said}: {with:?}, {default:?}"
+        );
+        assert!(near(si(key.example, dim), si(said, dim)), "{at}: {} and {said}", key.example);
+        let mut other = car.clone();
+        other.set_si(&at, 1.5 * si(said, dim)).unwrap();
+        for ((n, a), b) in moved.iter_mut().zip(numbers(&other)).zip(default) {
+            *n += usize::from(!near(a, b));
+        }
+    }
+    assert!(moved == [1; 8], "{moved:?}");
 }
 
 /// Every column of every table: units, a range, and a refusal outside it that names line, key, value and range.

@@ -76,6 +76,12 @@ fn the_open_time_can_be_redone_where_the_injector_shuts_late() {
                 t if t <= 0.0 => never += 1,
                 t if t < x.dead_time => {
                     assert!(step.formula.contains("<tl>") && x.low_pulse.is_none());
+                    // What the remark says of a pulse that is longer is what the law of the open time says.
+                    let law = railrise::build::short_pulse_law(&b.part("injectors").unwrap().values).unwrap();
+                    let open = |pulse: f64| law.open_time(pulse, x.dead_time, x.cycle);
+                    let by = (open(x.pulse) - open(x.pulse - 1e-6)) / 1e-6 * 0.1;
+                    let said = format!("a pulse that is 0.1 ms longer keeps it open {by:.2} ms longer");
+                    assert!(step.remark.as_ref().unwrap().contains(&said), "{said}: {:?}", step.remark);
                     late += 1;
                 }
                 _ => in_time += 1,
@@ -83,6 +89,33 @@ fn the_open_time_can_be_redone_where_the_injector_shuts_late() {
         }
     }
     assert!(late >= 10 && in_time >= 4 && never >= 1, "{late} {in_time} {never}");
+}
+
+/// A dead time below zero keeps an injector open longer than its pulse: near the cycle it meets the next one.
+#[test]
+fn an_injector_that_outlasts_its_pulse_never_closes_near_the_cycle() {
+    let car =
+        Build::read(format!("{}/datasets/hill-climb-car/raised-1.4-bar.toml", env!("CARGO_MANIFEST_DIR")))
+            .unwrap();
+    let rows = r#"[{ voltage = "8 V", difference = "3 bar", time = "-0.9 ms" }, { voltage = "16 V", difference = "3 bar", time = "-0.9 ms" }]"#;
+    let car = car.with("injectors.dead_time_rows", rows).unwrap();
+    let mut met = 0;
+    for i in 0..300 {
+        let mut b = car.clone();
+        b.set_si("injectors.static_flow", 12e-6 - f64::from(i) * 0.02e-6).unwrap();
+        let p = point(&b, &Operating::at(rpm(6500.0), bar(1.0))).unwrap();
+        let x = &p.injectors[0];
+        if !(x.cycle - 0.8e-3..x.cycle).contains(&x.pulse) {
+            continue;
+        }
+        assert!((x.dead_time + 0.9e-3).abs() < 1e-12 && (x.open_time - x.cycle).abs() < 1e-12);
+        let steps = explain(&p, "engine flow").unwrap().steps;
+        let step = steps.iter().find(|s| s.text == "t_o").unwrap();
+        assert!(step.name.ends_with("it never closes") && step.source.contains("longer than its pulse"));
+        assert!((by_hand(&step.with_numbers()) - x.open_time * 1e3).abs() < 2e-3);
+        met += 1;
+    }
+    assert!(met >= 10, "{met}");
 }
 
 #[test]

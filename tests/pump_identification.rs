@@ -15,31 +15,49 @@ fn normal(rng: &mut ChaCha12Rng) -> f64 {
     (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
 }
 
+/// A motor of the family for a pump that passes a flow at a pressure and voltage.
+struct Motor {
+    armature: f64,
+    /// Idle current as a part of the rated one.
+    friction: f64,
+    current: f64,
+    idle_current: f64,
+}
+
+fn any_motor(rng: &mut ChaCha12Rng, q0: f64, p0: f64, v0: f64) -> Motor {
+    let armature = 0.3 * (0.4 * normal(rng)).exp();
+    let friction = 0.25 + 0.10 * normal(rng);
+    let current = p0 * q0 / (0.125 * (0.25 * normal(rng)).exp() * v0);
+    Motor { armature, friction, current, idle_current: friction * current }
+}
+
+/// Neither worn, nor starved, nor relieved.
+fn sound(curve: Curve, armature: f64, idle_current: f64) -> Pump {
+    Pump {
+        curve,
+        armature,
+        idle_current,
+        motor_constant: 0.02,
+        rated_viscosity: VISCOSITY,
+        wear_slip: 0.0,
+        wear_head: 0.0,
+        relief: f64::INFINITY,
+        relief_slope: 1e9,
+        required_margin: 0.0,
+    }
+}
+
 /// A displacement pump of the family, passing `q0` at 3 bar and 13.5 V.
 fn any_pump(rng: &mut ChaCha12Rng, q0: f64) -> Pump {
     let (p0, v0) = (3e5, 13.5);
     loop {
         let slope = 0.10e-5 + 0.02e-5 * normal(rng);
-        let armature = 0.3 * (0.4 * normal(rng)).exp();
-        let friction = 0.25 + 0.10 * normal(rng);
-        let current = p0 * q0 / (0.125 * (0.25 * normal(rng)).exp() * v0);
-        let idle_current = friction * current;
+        let Motor { armature, friction, current, idle_current } = any_motor(rng, q0, p0, v0);
         let c = (current - idle_current) / p0;
         let g = q0 * (1.0 + slope * p0) / (v0 - idle_current * armature);
         let k = slope * q0 - g * c * armature;
         if friction > 0.02 && k > 0.0 && g > 0.0 {
-            return Pump {
-                curve: Curve::Displacement { g, k, c },
-                armature,
-                idle_current,
-                motor_constant: 0.02,
-                rated_viscosity: VISCOSITY,
-                wear_slip: 0.0,
-                wear_head: 0.0,
-                relief: f64::INFINITY,
-                relief_slope: 1e9,
-                required_margin: 0.0,
-            };
+            return sound(Curve::Displacement { g, k, c }, armature, idle_current);
         }
     }
 }
@@ -49,10 +67,7 @@ fn any_impeller(rng: &mut ChaCha12Rng, q0: f64) -> Pump {
     let (p0, v0) = (3e5, 13.5);
     loop {
         let shut_off = 2.2 + 0.4 * normal(rng);
-        let armature = 0.3 * (0.4 * normal(rng)).exp();
-        let friction = 0.25 + 0.10 * normal(rng);
-        let current = p0 * q0 / (0.125 * (0.25 * normal(rng)).exp() * v0);
-        let idle_current = friction * current;
+        let Motor { armature, friction, current, idle_current } = any_motor(rng, q0, p0, v0);
         // E.m.f. at the rating and shut off; the second depends on what is sought, so in turns.
         let (e, drive) = (v0 - current * armature, v0 - idle_current * armature);
         let (mut a, mut b, mut t, mut shut) = (0.0, 0.0, 0.0, drive);
@@ -62,18 +77,7 @@ fn any_impeller(rng: &mut ChaCha12Rng, q0: f64) -> Pump {
             t = (current - idle_current) / ((e - 0.4 * b / a * q0) * e);
             shut = 2.0 * drive / (1.0 + (1.0 + 4.0 * t * armature * drive).max(0.0).sqrt());
         }
-        let pump = Pump {
-            curve: Curve::Regenerative { a, b, t, u: 0.4 * t * b / a },
-            armature,
-            idle_current,
-            motor_constant: 0.02,
-            rated_viscosity: VISCOSITY,
-            wear_slip: 0.0,
-            wear_head: 0.0,
-            relief: f64::INFINITY,
-            relief_slope: 1e9,
-            required_margin: 0.0,
-        };
+        let pump = sound(Curve::Regenerative { a, b, t, u: 0.4 * t * b / a }, armature, idle_current);
         let flow = |p: f64, v: f64| pump.flow_at(p, v, 0.0, VISCOSITY);
         if friction > 0.02
             && b > 0.0

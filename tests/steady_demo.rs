@@ -105,3 +105,37 @@ fn the_idle_floor_stays_below_the_idle_rail_with_the_hose_on() {
         );
     }
 }
+
+/// A pump is one, whatever its name ends in; a set of injectors may be many.
+#[test]
+fn what_runs_out_is_said_of_one_pump_and_of_many_injectors() {
+    let sentence = |file: &str, speed: f64, from: &str, to: &str| {
+        let path = format!("{}/datasets/hill-climb-car/{file}.toml", env!("CARGO_MANIFEST_DIR"));
+        let text = std::fs::read_to_string(path).unwrap();
+        let renamed = text.replace(&format!("\"{from}\""), &format!("\"{to}\""));
+        let renamed = renamed.replace(&format!("[part.{from}]"), &format!("[part.\"{to}\"]"));
+        let kind = |name: &str| format!("kind = \"{name}\"");
+        let build = Build::from_toml(&renamed.replace(&kind(to), &kind(from))).unwrap();
+        limits(&build, &full_load(&build, speed), &Acceptance::default()).unwrap().sentence
+    };
+    let pump = |to: &str| sentence("before-0.7-bar", 6500.0, "main pump", to);
+    assert!(pump("main pump").starts_with("main pump runs out first (supply headroom)"));
+    assert!(pump("Boss").starts_with("Boss runs out first"), "{}", pump("Boss"));
+    let set = |to: &str| sentence("cure-second-pump", 7000.0, "injectors", to);
+    for (name, says) in [("front injectors", "front injectors run out"), ("row", "row runs out")] {
+        let said = set(name);
+        assert!(said.starts_with(says) || said.contains(&format!("of {name} is")), "{said}");
+    }
+}
+
+#[test]
+fn the_duties_that_are_accepted_stand_below_the_checks() {
+    let build = demo("before-0.7-bar");
+    let below = |accept: &Acceptance| {
+        let l = limits(&build, &full_load(&build, 5000.0), accept).unwrap();
+        railrise::explain::checks(&l).notes.join("\n")
+    };
+    let own = Acceptance { duty_design: 0.8, duty: 0.875, ..Acceptance::default() };
+    assert!(below(&Acceptance::default()).contains("designed for 85 % duty and limited at 90 %."));
+    assert!(below(&own).contains("designed for 80 % duty and limited at 87.5 %."), "{}", below(&own));
+}

@@ -260,6 +260,12 @@ fn other_circuits_take_the_general_solver_and_the_plan_says_why() {
     let cost = plan.cost(&model).unwrap().to_string();
     assert!(cost.contains("general solver, because the circuit is not the common one"), "{cost}");
     assert_eq!(plan.run(&model).unwrap().done(), 16);
+    // So does a wire by its class.
+    let car = format!("{}/datasets/hill-climb-car/raised-1.4-bar.toml", env!("CARGO_MANIFEST_DIR"));
+    let classed = Build::read(car).unwrap().with("main pump.wire_class", "flexible").unwrap();
+    let model = BuildModel::full_load(&classed, &speeds(&[4000.0])).unwrap().with_spreads_by_grade().unwrap();
+    let cost = Plan::tolerance(&model).draws(16).cost(&model).unwrap().to_string();
+    assert!(cost.contains("general solver, because") && cost.contains("a wire by gauge or class"), "{cost}");
 }
 
 /// Widths by grade (common practice, no source).
@@ -438,6 +444,13 @@ fn measured_values_are_read_from_a_table_beside_the_build() {
         ("offset\n1\n", law, ["line 1", "has no unit", "offset [unit]"]),
         ("ofset [V]\n1\n", law, ["there is no column \"offset\"", "did you mean", "ofset"]),
         ("offset [V]\n0.1\nlots\n", law, ["line 3", "\"lots\"", "no number"]),
+        ("offset [V]\r\n0.1\r\n\r\nlots\r\n", law, ["line 4", "\"lots\"", "no number"]),
+        ("# ours\n\noffset [V]\n0.1\n# odd\n\nlots\n", law, ["line 7", "\"lots\"", "no number"]),
+        ("# ours\n# and more\n\noffset\n1\n", law, ["line 4", "has no unit", "offset [unit]"]),
+        ("# ours\nofset [V]\n1\n", law, ["line 2", "there is no column \"offset\"", "ofset"]),
+        ("# ours\n\noffset [V],x\n# odd\n1\n", law, ["line 5", "bench.csv", "fields"]),
+        ("", law, ["bench.csv", "is empty", "static flow [cc/min]"]),
+        ("# ours\n", law, ["bench.csv", "has no line of names", "static flow [cc/min]"]),
         ("offset [bar]\n0.1\n", law, ["line 2", "pressure", "voltage"]),
         ("offset [V]\n", law, ["offset", "holds no value", "bench.csv"]),
         (
@@ -449,6 +462,36 @@ fn measured_values_are_read_from_a_table_beside_the_build() {
             "",
             r#"{ law = "empirical", file = "nowhere.csv" }"#,
             ["nowhere.csv", "cannot be read", "voltage_offset"],
+        ),
+        (
+            "offset [V]\n1\n",
+            r#"{ law = "normal", mean = "0 V", sd = "0.2 V", file = "bench.csv" }"#,
+            ["spread.file", "beside the law \"normal\"", "take file out"],
+        ),
+        (
+            "offset [V]\n1\n",
+            r#"{ law = "uniform", low = "0 V", high = "0.2 V", column = "offset" }"#,
+            ["spread.column", "beside the law \"uniform\"", "take column out"],
+        ),
+        (
+            "offset [V]\n1\n",
+            r#"{ law = "empirical", values = ["1 V", "2 V"], column = "offset" }"#,
+            ["spread.column", "\"offset\" without a file", "write file"],
+        ),
+        (
+            "offset [V]\n1\n",
+            r#"{ law = "empirical", file = "bench.csv", values = ["1 V", "2 V"] }"#,
+            ["spread.values", "beside the file \"bench.csv\"", "take out values or file"],
+        ),
+        (
+            "offset [V]\n1\n",
+            r#"{ law = "empirical", file = 3 }"#,
+            ["spread.file", "found 3", "file = \"bench.csv\""],
+        ),
+        (
+            "offset [V]\n1\n",
+            r#"{ law = "empirical", file = "bench.csv", column = ["offset"] }"#,
+            ["spread.column", "a text is needed", "column = \"static flow\""],
         ),
     ] {
         let said = with_bench_table(table, law).1.unwrap_err().to_string();

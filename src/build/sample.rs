@@ -7,7 +7,7 @@ use std::path::Path;
 /// `static flow [cc/min]`); blank cells are passed over. `quantity` reads a number with a unit into SI.
 ///
 /// # Errors
-/// A file that cannot be read, a column that is not there or has no unit, a cell that is no number: with line and value.
+/// A file that cannot be read or has no line of names, a column that is not there or has no unit, a cell that is no number: with line and value.
 pub(super) fn read(
     folder: Option<&Path>,
     file: &str,
@@ -18,13 +18,18 @@ pub(super) fn read(
     let bad = |line: u64, what: String| {
         Error::new(Kind::Format, format!("{}, line {line}: {what}", path.display()))
     };
-    let mut reader = csv::ReaderBuilder::new()
-        .trim(csv::Trim::All)
-        .comment(Some(b'#'))
-        .from_path(&path)
+    let text = std::fs::read(&path)
         .map_err(|e| Error::new(Kind::File, format!("{} cannot be read: {e}", path.display())))?;
-    let lines = |e: &csv::Error| e.position().map_or(1, csv::Position::line);
-    let header = reader.headers().map_err(|e| bad(lines(&e), e.to_string()))?.clone();
+    let mut reader =
+        csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(text.as_slice());
+    let line_of = |at: Option<&csv::Position>| at.map_or(1, |at| line_from(&text, at.byte()));
+    let header = reader.headers().map_err(|e| bad(line_of(e.position()), e.to_string()))?.clone();
+    if header.is_empty() {
+        let what = if text.is_empty() { "is empty" } else { "has no line of names" };
+        return Err(Error::new(Kind::Format, format!("{} {what}", path.display()))
+            .next("its first line names the columns, each with its unit: static flow [cc/min]"));
+    }
+    let top = line_of(header.position());
     let split = |cell: &str| -> (String, Option<String>) {
         match cell.strip_suffix(']').and_then(|c| c.rsplit_once('[')) {
             Some((name, unit)) => (name.trim().to_owned(), Some(unit.trim().to_owned())),
@@ -35,7 +40,7 @@ pub(super) fn read(
     let names = || columns.iter().map(|c| c.0.as_str());
     let at = match column {
         Some(wanted) => names().position(|n| n == wanted).ok_or_else(|| {
-            bad(1, format!("there is no column \"{wanted}\"")).next(format!(
+            bad(top, format!("there is no column \"{wanted}\"")).next(format!(
                 "{}the columns are: {}",
                 did_you_mean(wanted, names()),
                 names().collect::<Vec<_>>().join(", ")
@@ -43,19 +48,19 @@ pub(super) fn read(
         })?,
         None if columns.len() == 1 => 0,
         None => {
-            return Err(bad(1, format!("there are {} columns", columns.len()))
+            return Err(bad(top, format!("there are {} columns", columns.len()))
                 .next(format!("name one: column = \"{}\"", columns.last().map_or("", |c| &c.0))));
         }
     };
     let (name, unit) = &columns[at];
     let unit = unit.as_deref().ok_or_else(|| {
-        bad(1, format!("column \"{name}\" has no unit"))
-            .next(format!("write it in the first line: {name} [unit]"))
+        bad(top, format!("column \"{name}\" has no unit"))
+            .next(format!("write it in that line: {name} [unit]"))
     })?;
     let mut values = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|e| bad(lines(&e), e.to_string()))?;
-        let line = record.position().map_or(1, csv::Position::line);
+        let record = record.map_err(|e| bad(line_of(e.position()), e.to_string()))?;
+        let line = line_of(record.position());
         let cell = record.get(at).unwrap_or_default();
         if cell.is_empty() {
             continue;
@@ -64,7 +69,19 @@ pub(super) fn read(
         values.push(read.and_then(|_| quantity(&format!("{cell} {unit}"))).map_err(|what| bad(line, what))?);
     }
     if values.is_empty() {
-        return Err(bad(1, format!("column \"{name}\" holds no value")));
+        return Err(bad(top, format!("column \"{name}\" holds no value")));
     }
     Ok(values)
+}
+
+/// The line, from one on, of the first record from a byte on: a reader's position lies before the comments and the empty
+/// lines that it passes over.
+fn line_from(text: &[u8], byte: u64) -> u64 {
+    let at = usize::try_from(byte).unwrap_or(text.len()).min(text.len());
+    let before = text[..at].iter().filter(|b| **b == b'\n').count();
+    let passed = text[at..]
+        .split(|b| *b == b'\n')
+        .take_while(|l| l.is_empty() || *l == b"\r" || l.starts_with(b"#"))
+        .count();
+    (1 + before + passed) as u64
 }

@@ -367,6 +367,11 @@ impl Reader<'_> {
         };
         let mut json = serde_json::Map::new();
         let word = |name: &str| table.get(name).and_then(Item::as_str);
+        if let Some((name, e)) = misplaced(table) {
+            let at = self.line(table.get(name).and_then(Item::span)).or(line);
+            self.fail(&format!("{path}.{name}"), at, e);
+            return None;
+        }
         if let Some(file) = word("file") {
             let read =
                 sample::read(self.folder, file, word("column"), |text| self.quantity(text, dim, flavour));
@@ -614,6 +619,46 @@ fn slip(si: f64, low: f64, high: f64, dim: Dim, flavour: Flavour, ambient: f64) 
             "probably an absolute pressure written for a gauge one (would be {})",
             Amount::new(si - ambient, dim).gauge()
         )),
+        _ => None,
+    }
+}
+
+/// What a spread says of a file that it cannot mean, by the entry's name: beside another law, a column without a file,
+/// values as well.
+fn misplaced(table: &dyn toml_edit::TableLike) -> Option<(&'static str, Error)> {
+    let found = |name: &str| table.get(name).map_or_else(String::new, |i| i.to_string().trim().to_owned());
+    let law = table.get("law").and_then(Item::as_str).unwrap_or("nothing");
+    let named: Vec<_> = [("file", "bench.csv"), ("column", "static flow")]
+        .into_iter()
+        .filter(|(n, _)| table.contains_key(n))
+        .collect();
+    for (name, example) in &named {
+        if law != "empirical" {
+            let e = Error::new(Kind::Value, format!("found {} beside the law \"{law}\"", found(name))).next(
+                format!("take {name} out, or write law = \"empirical\": its values alone come from a file"),
+            );
+            return Some((name, e));
+        }
+        if table.get(name).and_then(Item::as_str).is_none() {
+            let e = Error::new(Kind::Format, format!("found {}, a text is needed", found(name)))
+                .next(format!("write {name} = \"{example}\""));
+            return Some((name, e));
+        }
+    }
+    match named[..] {
+        [("column", _)] => {
+            let e = Error::new(Kind::Value, format!("found {} without a file", found("column")))
+                .next("write file = \"bench.csv\" beside it, or take column out");
+            Some(("column", e))
+        }
+        [("file", _), ..] if table.contains_key("values") => {
+            let e = Error::new(
+                Kind::Value,
+                format!("found {} beside the file {}", found("values"), found("file")),
+            )
+            .next("take out values or file");
+            Some(("values", e))
+        }
         _ => None,
     }
 }

@@ -3,6 +3,7 @@
 use super::{Step, Term, Working};
 use crate::error::{Error, Kind, Result, did_you_mean};
 use crate::part::air::GAS_CONSTANT;
+use crate::part::injector::Shuts;
 use crate::steady::{InjectorState, Point};
 
 /// What can be explained.
@@ -382,10 +383,7 @@ fn duty(p: &Point) -> Result<Step> {
         text: "D",
         formula_tex: "100 \\cdot \\dfrac{<tp>}{<tc>}",
         formula: "100 * <tp> / <tc>",
-        terms: vec![
-            term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
-            term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns"),
-        ],
+        terms: vec![pulse_term(i), cycle_term(i)],
         number: i.duty * 100.0,
         unit: "%",
         source: "definition",
@@ -393,108 +391,113 @@ fn duty(p: &Point) -> Result<Step> {
     })
 }
 
+fn pulse_term(i: &InjectorState) -> Term {
+    term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse")
+}
+
+fn cycle_term(i: &InjectorState) -> Term {
+    term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns")
+}
+
 fn open_time(p: &Point) -> Result<Step> {
     let i = injectors(p)?;
-    let is_static = i.pulse >= i.cycle;
-    if let (Some(added), false) = (i.low_pulse, is_static) {
-        return Ok(Step {
-            name: "Time that the injector really passes fuel in a cycle, with what the bench adds to short pulses",
-            tex: "t_o",
-            text: "t_o",
-            formula_tex: "<tp> - <td> + <ta>",
-            formula: "<tp> - <td> + <ta>",
-            terms: vec![
-                term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
-                term("td", "t_d", "t_d", i.dead_time * 1e3, "ms", "true dead time here"),
-                term("ta", "t_a", "t_a", added * 1e3, "ms", "added by the low-pulse table"),
-            ],
-            number: i.open_time * 1e3,
-            unit: "ms",
-            source: "the bench's low-pulse table (working range as in SAE J1832)",
-            remark: None,
-        });
-    }
-    if !is_static && i.pulse > i.cycle - i.dead_time.abs() {
-        return Ok(Step {
-            name: "Time that the injector really passes fuel in a cycle: it shuts late, just before the next pulse",
-            tex: "t_o",
-            text: "t_o",
-            formula_tex: "<tl> + (<tc> - <tl>)\\left(1 - \\dfrac{<tc> - <tp>}{<td>}\\right)",
-            formula: "<tl> + (<tc> - <tl>) * (1 - (<tc> - <tp>) / <td>)",
-            terms: vec![
-                term("tl", "t_l", "t_l", i.last_open * 1e3, "ms", "open time of the longest pulse that shuts in time"),
-                term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns"),
-                term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
-                term("td", "t_d", "t_d", i.dead_time.abs() * 1e3, "ms", "true dead time at this voltage and difference"),
-            ],
-            number: i.open_time * 1e3,
-            unit: "ms",
-            source: "a straight line from the last pulse that shuts to one that never does (common practice, no source)",
-            remark: Some("The time left to shut is shorter than the dead time: a little more pulse brings twice as much fuel.".to_owned()),
-        });
-    }
-    let short = !is_static && (i.pulse - i.dead_time - i.open_time).abs() > 1e-9;
-    if is_static {
-        return Ok(Step {
-            name: "Time that the injector really passes fuel in a cycle: it never closes",
-            tex: "t_o",
-            text: "t_o",
-            formula_tex: "<tc>",
-            formula: "<tc>",
-            terms: vec![term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns")],
-            number: i.open_time * 1e3,
-            unit: "ms",
-            source: "the pulse fills the cycle",
-            remark: None,
-        });
-    }
-    if short {
-        return Ok(Step {
-            name: "Time that the injector really passes fuel in a cycle: shorter than it opens fully",
-            tex: "t_o",
-            text: "t_o",
-            formula_tex: "<ts>\\left(\\dfrac{<tp>-<td>}{<ts>}\\right)^2\\left(2-\\dfrac{<tp>-<td>}{<ts>}\\right)",
-            formula: "<ts> * ((<tp> - <td>) / <ts>)^2 * (2 - (<tp> - <td>) / <ts>)",
-            terms: vec![
-                term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
-                term(
-                    "td",
-                    "t_d",
-                    "t_d",
-                    i.dead_time * 1e3,
-                    "ms",
-                    "true dead time at this voltage and difference",
-                ),
-                term("ts", "t_s", "t_s", i.short_pulse * 1e3, "ms", "end of the low-pulse region"),
-            ],
-            number: i.open_time * 1e3,
-            unit: "ms",
-            source: "a curve of our own through the low-pulse region; a bench measures the real one (SAE J1832)",
-            remark: None,
-        });
-    }
-    Ok(Step {
-        name: "Time that the injector really passes fuel in a cycle",
+    let dead =
+        term("td", "t_d", "t_d", i.dead_time * 1e3, "ms", "true dead time at this voltage and difference");
+    let step = |name, formula_tex, formula, terms, source| Step {
+        name,
         tex: "t_o",
         text: "t_o",
-        formula_tex: "<tp> - <td>",
-        formula: "<tp> - <td>",
-        terms: vec![
-            term("tp", "t_p", "t_p", i.pulse * 1e3, "ms", "pulse"),
-            term(
-                "td",
-                "t_d",
-                "t_d",
-                i.dead_time * 1e3,
-                "ms",
-                "true dead time at this voltage and difference",
-            ),
-        ],
+        formula_tex,
+        formula,
+        terms,
         number: i.open_time * 1e3,
         unit: "ms",
-        source: "SAE J1832 (time offset)",
+        source,
         remark: None,
-    })
+    };
+    match i.shuts() {
+        Shuts::Never => Ok(step(
+            "Time that the injector really passes fuel in a cycle: it never closes",
+            "<tc>",
+            "<tc>",
+            vec![cycle_term(i)],
+            "the pulse fills the cycle",
+        )),
+        Shuts::Late if i.dead_time < 0.0 && i.last_open >= i.cycle => Ok(step(
+            "Time that the injector really passes fuel in a cycle: it never closes",
+            "<tc>",
+            "<tc>",
+            vec![cycle_term(i)],
+            "it stays open longer than its pulse (a dead time below zero), to the next one",
+        )),
+        Shuts::Late => {
+            // From the last pulse that shuts to one that fills the cycle: how much longer it stays open for a longer pulse.
+            let gain = (i.cycle - i.last_open) / i.dead_time.abs();
+            let size = term(
+                "td",
+                "\\lvert t_d\\rvert",
+                "|t_d|",
+                i.dead_time.abs() * 1e3,
+                "ms",
+                "size of the true dead time at this voltage and difference",
+            );
+            let mut step = step(
+                "Time that the injector really passes fuel in a cycle: it shuts late, just before the next pulse",
+                "<tl> + (<tc> - <tl>)\\left(1 - \\dfrac{<tc> - <tp>}{<td>}\\right)",
+                "<tl> + (<tc> - <tl>) * (1 - (<tc> - <tp>) / <td>)",
+                vec![
+                    term(
+                        "tl",
+                        "t_l",
+                        "t_l",
+                        i.last_open * 1e3,
+                        "ms",
+                        "open time of the longest pulse that shuts in time",
+                    ),
+                    cycle_term(i),
+                    pulse_term(i),
+                    if i.dead_time < 0.0 { size } else { dead },
+                ],
+                "a straight line from the last pulse that shuts to one that never does (common practice, no source)",
+            );
+            step.remark = Some(format!(
+                "The time left to shut is shorter than the dead time: a pulse that is 0.1 ms longer keeps it open {:.2} ms longer.",
+                0.1 * gain
+            ));
+            Ok(step)
+        }
+        Shuts::InTime => Ok(match i.low_pulse {
+            Some(added) => step(
+                "Time that the injector really passes fuel in a cycle, with what the bench adds to short pulses",
+                "<tp> - <td> + <ta>",
+                "<tp> - <td> + <ta>",
+                vec![
+                    pulse_term(i),
+                    dead,
+                    term("ta", "t_a", "t_a", added * 1e3, "ms", "added by the low-pulse table"),
+                ],
+                "the bench's low-pulse table (working range as in SAE J1832)",
+            ),
+            None if (i.pulse - i.dead_time - i.open_time).abs() > 1e-9 => step(
+                "Time that the injector really passes fuel in a cycle: shorter than it opens fully",
+                "<ts>\\left(\\dfrac{<tp>-<td>}{<ts>}\\right)^2\\left(2-\\dfrac{<tp>-<td>}{<ts>}\\right)",
+                "<ts> * ((<tp> - <td>) / <ts>)^2 * (2 - (<tp> - <td>) / <ts>)",
+                vec![
+                    pulse_term(i),
+                    dead,
+                    term("ts", "t_s", "t_s", i.short_pulse * 1e3, "ms", "end of the low-pulse region"),
+                ],
+                "a curve of our own through the low-pulse region; a bench measures the real one (SAE J1832)",
+            ),
+            None => step(
+                "Time that the injector really passes fuel in a cycle",
+                "<tp> - <td>",
+                "<tp> - <td>",
+                vec![pulse_term(i), dead],
+                "SAE J1832 (time offset)",
+            ),
+        }),
+    }
 }
 
 fn engine_flow(p: &Point) -> Result<Step> {
@@ -512,7 +515,7 @@ fn engine_flow(p: &Point) -> Result<Step> {
             term("count", "z", "z", i.count, "", "number of injectors"),
             term("q", "q_s", "q_s", i.static_flow * 6e7, "cc/min", "flow of one held open"),
             term("to", "t_o", "t_o", i.open_time * 1e3, "ms", "open time in a cycle"),
-            term("tc", "t_c", "t_c", i.cycle * 1e3, "ms", "time of two turns"),
+            cycle_term(i),
         ],
         number: i.flow * 3.6e6,
         unit: "L/h",

@@ -181,10 +181,13 @@ pub fn checks(l: &Limits) -> Table {
             .collect();
         t.note(format!("What each part costs the supply: {}.", costs.join("; ")));
     }
-    t.note(
+    let percent = |x: f64| (1e5 * x).round() / 1e3;
+    t.note(format!(
         "Limits are common practice, no source. WARN: past what is comfortable, not past what parts can do. \
-         Injectors are designed for 85 % duty and limited at 90 %.",
-    );
+         Injectors are designed for {} % duty and limited at {} %.",
+        percent(l.accepted.duty_design),
+        percent(l.accepted.duty)
+    ));
     t
 }
 

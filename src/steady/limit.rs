@@ -91,6 +91,8 @@ pub struct Cost {
 /// What limits the car at an operating point.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Limits {
+    /// What the point was held against.
+    pub accepted: Acceptance,
     /// Every check, worst margin first.
     pub checks: Vec<Check>,
     /// Flow that the supply brings at the pressure that must be held, m³/s; not-a-number without a regulator or target.
@@ -248,6 +250,7 @@ pub fn limits_at(build: &Build, p: &Point, accept: &Acceptance) -> Result<Limits
     };
     let (part, sentence) = verdict(p, &checks, &costs, asked, supply, headroom);
     Ok(Limits {
+        accepted: *accept,
         checks,
         capacity: supply,
         asked,
@@ -369,14 +372,9 @@ fn verdict(
         Some(c) => (
             c.part.clone(),
             if c.margin < 2.0 {
-                format!(
-                    "{} first ({}): {:.0} % more fuel is left",
-                    runs_out(&c.part),
-                    c.name,
-                    100.0 * c.margin
-                )
+                format!("{} first ({}): {:.0} % more fuel is left", runs_out(c), c.name, 100.0 * c.margin)
             } else {
-                format!("{} first ({}), at {:.0} times this fuel", runs_out(&c.part), c.name, 1.0 + c.margin)
+                format!("{} first ({}), at {:.0} times this fuel", runs_out(c), c.name, 1.0 + c.margin)
             },
         ),
         None => (
@@ -390,9 +388,10 @@ fn verdict(
     }
 }
 
-/// "main pump runs out", "injectors run out".
-fn runs_out(part: &str) -> String {
-    format!("{part} {} out", if part.ends_with('s') { "run" } else { "runs" })
+/// "main pump runs out", "injectors run out": a set of injectors may be many, a pump is one whatever its name ends in.
+fn runs_out(c: &Check) -> String {
+    let many = c.name == "injector duty" && c.part.ends_with('s');
+    format!("{} {} out", c.part, if many { "run" } else { "runs" })
 }
 
 /// What is left in other words: by how much speed, boost or base could rise before the supply is short.

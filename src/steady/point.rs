@@ -9,7 +9,7 @@ use super::network::{self, Effort, End, State};
 use super::operating::Operating;
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
-use crate::part::injector::ShortPulse;
+use crate::part::injector::{ShortPulse, Shuts};
 use crate::part::motor::chopped_supply_current;
 use crate::part::pump::Running;
 use crate::part::regulator::Mode;
@@ -149,6 +149,14 @@ pub struct InjectorState {
     pub spread: f64,
     /// Whether voltage and difference lie inside the dead-time table.
     pub inside_table: bool,
+}
+
+impl InjectorState {
+    /// How it comes to the end of its pulse.
+    #[must_use]
+    pub fn shuts(&self) -> Shuts {
+        Shuts::after(self.pulse, self.dead_time, self.cycle)
+    }
 }
 
 /// A surge pot, as it was found.
@@ -599,7 +607,7 @@ fn measured(name: &str, set: &InjectorSet, pulse: f64, dead_time: f64) -> Result
     let (ShortPulse::Measured(table), true) = (&set.short_pulse, set.cycle().is_finite()) else {
         return Ok(None);
     };
-    if pulse > set.cycle() - dead_time.abs() {
+    if Shuts::after(pulse, dead_time, set.cycle()) != Shuts::InTime {
         return Ok(None);
     }
     let effective = pulse - dead_time;

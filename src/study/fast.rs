@@ -42,7 +42,7 @@ impl Fast {
     ) -> Result<Self, String> {
         let reduced = Reduced::of(build).ok_or(
             "the circuit is not the common one (pumps from tank to rail, one by-pass regulator behind the rail, one set of \
-             injectors, without a low-pulse table or a map of volumetric efficiency)",
+             injectors, without a wire by gauge or class, a low-pulse table or a map of volumetric efficiency)",
         )?;
         let mut names: Vec<String> = Vec::new();
         let mut want = |name: &str| {

@@ -8,7 +8,7 @@ mod set;
 
 pub use coil::CoilNeedle;
 pub use dead_time::{BadDeadTime, DeadTime, OutsideDeadTime};
-pub use open_time::{ShortPulse, open_time};
+pub use open_time::{ShortPulse, Shuts, open_time};
 pub use pulse::*;
 pub use set::*;
 

@@ -56,20 +56,43 @@ impl ShortPulse {
     }
 }
 
+/// How an injector comes to the end of a pulse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Shuts {
+    /// Before the next pulse begins.
+    InTime,
+    /// Ever later before the next pulse: the time left is shorter than the dead time.
+    Late,
+    /// Never: the pulse fills the cycle.
+    Never,
+}
+
+impl Shuts {
+    /// After a pulse, with a dead time and in a cycle, s.
+    #[must_use]
+    pub fn after(pulse: f64, dead_time: f64, cycle: f64) -> Self {
+        if pulse >= cycle {
+            Self::Never
+        } else if cycle - pulse < dead_time.abs() {
+            Self::Late
+        } else {
+            Self::InTime
+        }
+    }
+}
+
 /// From a pulse too short to open to one that never shuts, with `inside` between.
 fn over_all(pulse: f64, dead_time: f64, cycle: f64, inside: impl Fn(f64) -> f64) -> f64 {
-    if pulse >= cycle {
-        return cycle;
+    match Shuts::after(pulse, dead_time, cycle) {
+        Shuts::Never => cycle,
+        _ if pulse <= 0.0 => 0.0,
+        Shuts::Late => {
+            let late = dead_time.abs();
+            let at_last = inside(cycle - late - dead_time);
+            at_last + (cycle - at_last) * (1.0 - (cycle - pulse) / late)
+        }
+        Shuts::InTime => inside(pulse - dead_time),
     }
-    if pulse <= 0.0 {
-        return 0.0;
-    }
-    let (shut, late) = (cycle - pulse, dead_time.abs());
-    if shut < late {
-        let at_last = inside(cycle - late - dead_time);
-        return at_last + (cycle - at_last) * (1.0 - shut / late);
-    }
-    inside(pulse - dead_time)
 }
 
 /// Open time of an effective pulse between not opening and not shutting.

@@ -343,8 +343,8 @@ impl DeadTable {
 
 impl Reduced {
     /// The fast form of a build; `None` when its layout or parts are others (a lift pump with a pot, a
-    /// regulator before the rail, a speed-controlled pump, twin rails, plain orifices, relief valves in legs, a low-pulse
-    /// table, a map of volumetric efficiency): then
+    /// regulator before the rail, a speed-controlled pump, twin rails, plain orifices, relief valves in legs, a wire by gauge
+    /// or class, a low-pulse table, a map of volumetric efficiency): then
     /// [`super::super::point`] solves it.
     #[must_use]
     pub fn of(build: &Build) -> Option<Self> {
