@@ -7,6 +7,7 @@ use proptest::prelude::*;
 use railrise::build::{Build, Wire, regulator_law};
 use railrise::part::pump::Curve;
 use railrise::quantity::*;
+use railrise::steady::lanes::{Reduced, Sweep};
 use railrise::steady::*;
 use std::f64::consts::PI;
 
@@ -233,6 +234,40 @@ fn a_regulator_that_its_return_opens_follows_its_branch_to_the_fold() {
         assert!((x - seen).abs() < 0.1, "{crossings:?}");
     }
     assert!((flow(&p) - crossings[0]).abs() < 1e-3);
+}
+
+/// The fast form has the same answer, however its draws come to it.
+#[test]
+fn the_fast_form_takes_the_least_flow_too() {
+    let op = Operating::at(rpm(900.0), pa(42_197.0));
+    let base = bent([8.4009e-3, 21.0487e-3, 3.31877e-3, 6.9666, 5e3, 399_931.0, 430_640.0, 0.0, 0.0], false);
+    let paths = ["main pump.relief", "regulator.base", "return hose.length", "regulator.seat"];
+    let draws: Vec<[f64; 4]> = (0..400)
+        .map(|i| {
+            let (a, b, c) = (f64::from(i % 8) / 7.0, f64::from(i / 8 % 10) / 9.0, f64::from(i / 80) / 4.0);
+            [429_600.0 + 2_000.0 * a, 395_000.0 + 10_000.0 * b, 5.0 + 3.0 * c, 7.5e-3 + 1.5e-3 * c]
+        })
+        .collect();
+    let columns: Vec<Vec<f64>> = (0..4).map(|k| draws.iter().map(|d| d[k]).collect()).collect();
+    let inputs: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    let sweep = Sweep::new(&Reduced::of(&base).unwrap(), &paths, &[op], &["return flow"]).unwrap();
+    let run = sweep.run(&inputs).unwrap();
+    let e = run.effort;
+    assert!(e.settled + e.alone + e.bracketed + e.general == 400 && e.general > 0 && e.failed == 0, "{e:?}");
+    let mut apart = Vec::new();
+    for (i, draw) in draws.iter().enumerate() {
+        let mut b = base.clone();
+        for (path, x) in paths.iter().zip(draw) {
+            b.set_si(path, *x).unwrap();
+        }
+        let p = point(&b, &op).unwrap();
+        is_the_least(&b, &p).unwrap();
+        let (fast, general) = (run.values[[0, 0, i]], p.return_flow().value);
+        if (fast - general).abs() > 1e-9 {
+            apart.push((*draw, fast * 3.6e6, general * 3.6e6));
+        }
+    }
+    assert!(apart.is_empty(), "{} of {}: {:?}", apart.len(), draws.len(), &apart[..apart.len().min(5)]);
 }
 
 proptest! {

@@ -65,7 +65,7 @@ pub(super) const MOST: f64 = 3e-4;
 /// The first flow that is tried through an open regulator, m³/s: 0.004 L/h.
 pub(super) const FIRST: f64 = 1e-9;
 /// Where below a solution a regulator's law is looked at for a smaller flow that rests as well.
-const PARTS: [f64; 4] = [0.125, 0.25, 0.5, 0.75];
+pub(super) const PARTS: [f64; 4] = [0.125, 0.25, 0.5, 0.75];
 /// Least slope of a leg, Pa·s/m³: 100 L/h cost 0.03 Pa.
 const LEAST: f64 = 1e3;
 /// Turns a residual flow of injectors or pump into a pressure: 3 bar over 100 L/h, Pa·s/m³.

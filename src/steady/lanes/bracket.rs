@@ -1,8 +1,10 @@
 //! The same equations by nested brackets: slow, and sure where Newton's method cycles between stops.
 //!
 //! With rail pressure given, every branch is monotone: the supply falls with it, regulator and injectors rise. The
-//! rail pressure at which they agree is bracketed; the flow of each branch at a rail pressure likewise.
+//! rail pressure at which they agree is bracketed; the flow of each branch at a rail pressure likewise. A regulator that
+//! its return helps to open is not monotone: [`overshot`] tells where its answer must come from the general solver.
 
+use super::super::network::{FIRST, PARTS};
 use super::ask::{Ask, Setting};
 use super::columns::{Car, MAX_LEGS, Row, Series};
 use super::law::{LegEnd, NearLeg, inject, leg, series};
@@ -99,22 +101,43 @@ pub(super) fn supply(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting, ra
     root(-1e-4, MOST, FLOW, |q| brings(q).map_or(f64::NAN, |b| b - q))
 }
 
-/// Solves one lane; `None` when there is no answer between no pressure and 30 bar.
-pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> Option<State<1>> {
+/// A lane's regulator by the exact law.
+fn regulator(car: &Car<1>) -> Regulator {
     let p = &car.poppet;
-    let rho = car.rho[0];
-    let seat = 4.0 * p.seat_area[0] / p.curtain[0];
-    let law = Regulator {
+    Regulator {
         area: p.area[0],
-        seat,
+        seat: 4.0 * p.seat_area[0] / p.curtain[0],
         rate: p.rate[0],
         preload: p.preload[0],
         max_lift: p.max_lift[0],
         min_lift: 0.0,
-        cd: p.flow[0] / (2.0 / rho).sqrt(),
+        cd: p.flow[0] / (2.0 / car.rho[0]).sqrt(),
         flow_force: p.flow_force[0],
         friction: 0.0,
+    }
+}
+
+/// Whether a smaller flow than the one by-passed may come to rest as well: the regulator's leg asks for more pressure at a
+/// smaller flow, at once or at one of some parts of it. The general solver looks from nought on then.
+pub(super) fn overshot(lay: &Layout, car: &Car<1>, ask: &Ask<1>, q: f64) -> bool {
+    let law = regulator(car);
+    let asked = |q: f64| {
+        let behind = car.poppet.to[0] + loss(&lay.back, &car.back, q);
+        law.at_flow(q, car.rho[0], behind, ask.reference[0]).fuel
+            + loss(&lay.to_regulator, &car.to_regulator, q)
     };
+    let here = asked(q);
+    q > 2.0 * FIRST
+        && (asked(q * (1.0 - 1e-4)) > here
+            || PARTS.iter().any(|part| asked(part * q) > here)
+            || asked(FIRST) > here)
+}
+
+/// Solves one lane; `None` when there is no answer between no pressure and 30 bar.
+pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> Option<State<1>> {
+    let p = &car.poppet;
+    let rho = car.rho[0];
+    let law = regulator(car);
     // Rail pressure that drives a flow through the regulator's leg.
     let through = |q: f64| {
         let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0));

@@ -185,6 +185,18 @@ impl<const W: usize> State<W> {
         }
     }
 
+    /// Whether a lane's regulator may ask for more pressure at a smaller flow: where its return takes more from the poppet's
+    /// force than its spring adds. Wide of the mark on the safe side: the return's loss grows no faster than with the fourth
+    /// power of flow, and less flow leaves the poppet no more than the whole loss.
+    pub fn may_fall(&self, car: &Car<W>, lane: usize) -> bool {
+        let p = &car.poppet;
+        let loss = (self.back[lane] - p.to[lane] - car.back.head[lane]).max(0.0);
+        let d = self.d[lane];
+        let steady = (d / (d + loss * p.area[lane] * p.over_net[lane])).sqrt();
+        let spring = p.rate[lane] * self.x[lane] * steady;
+        self.bypassed[lane] > 0.0 && (4.0 * p.seat_area[lane] * loss > spring || loss > 0.125 * d)
+    }
+
     /// Which lanes have no solution, or one too far away to start from.
     #[inline(always)]
     pub fn lost(&self, ask: &Ask<W>) -> Row<W> {

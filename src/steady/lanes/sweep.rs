@@ -319,7 +319,8 @@ impl Worker<'_> {
                 self.effort.points += 1;
                 self.effort.steps += self.state.steps[lane] as u64;
                 if self.state.done[lane] > 0.0 {
-                    self.effort.settled += 1;
+                    general[lane] = self.overshot(lane, set);
+                    self.effort.settled += u64::from(!general[lane]);
                 } else {
                     general[lane] = !self.mend(lane, set);
                 }
@@ -363,7 +364,7 @@ impl Worker<'_> {
         }
     }
 
-    /// Solves one lane alone, by Newton's method afresh or by brackets.
+    /// Solves one lane alone, by Newton's method afresh or by brackets; not where its regulator passes more than it need.
     #[cold]
     fn mend(&mut self, lane: usize, set: &Setting) -> bool {
         if self.ask.valid[lane] == 0.0 {
@@ -374,20 +375,34 @@ impl Worker<'_> {
         let mut state = State::<1>::blank();
         alone(lay, &car, &mut state, set);
         if state.done[0] > 0.0 {
-            self.effort.alone += 1;
             self.state.put(lane, &state);
-            return true;
+            let least = !self.overshot(lane, set);
+            self.effort.alone += u64::from(least);
+            return least;
         }
         let mut ask = Ask::<1>::blank();
         ask.fill(lay, &car, set);
         match bracket::solve(lay, &car, &ask, set) {
             Some(found) => {
-                self.effort.bracketed += 1;
                 self.state.put(lane, &found);
-                true
+                let least = !self.overshot(lane, set);
+                self.effort.bracketed += u64::from(least);
+                least
             }
             None => false,
         }
+    }
+
+    /// Whether one lane's regulator passes more than it need.
+    fn overshot(&self, lane: usize, set: &Setting) -> bool {
+        if !self.state.may_fall(&self.cars, lane) {
+            return false;
+        }
+        let lay = &self.sweep.reduced.layout;
+        let car = self.cars.pick(lane);
+        let mut ask = Ask::<1>::blank();
+        ask.fill(lay, &car, set);
+        bracket::overshot(lay, &car, &ask, self.state.bypassed[lane])
     }
 
     /// Headroom of the supply of one lane, where Newton's method cycles.
