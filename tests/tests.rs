@@ -111,6 +111,8 @@ mod study_sensitivity;
 mod support;
 // Motored and fired cylinders: isentropic peak, mass, heat loss, port pressure.
 mod transient_engine_gas;
+// A manifold that fills and boost that builds: closed forms, the steady point, lags, air.
+mod transient_intake;
 // The circuit in time: accuracy, conservation, stops, events, refusals.
 mod transient_network;
 // Coil and needle: static limits, dead time, beside the table made from it.

@@ -8,11 +8,13 @@ use railrise::stepper::{
     Every, Matrix, Method, Observer, Rodas4, Run, StepView, StopReason, System, Tsit5, solve,
 };
 use railrise::transient::linear::Linear;
-use railrise::transient::network::{Belief, EventKind, Net, NetSystem, Node, Place, WaveLine};
+use railrise::transient::network::{
+    Belief, EventKind, Hose, Intake, Net, NetSystem, Node, Place, Tap, WaveLine,
+};
 use std::f64::consts::TAU;
 use std::ops::ControlFlow;
 
-const N: usize = 32;
+const N: usize = 40;
 const RAIL: Place = Place::Node(0);
 
 /// A system with its state.
@@ -397,10 +399,35 @@ fn what_a_line_with_waves_took_up_is_what_its_pressures_hold() {
     }
 }
 
+/// A manifold of 5 L that fills behind a boost that builds, to which the reference hose is joined.
+fn with_intake(n: &mut Net, at: Tap, lag: f64) {
+    n.regulators[0].lag = lag;
+    n.intake = Some(Intake {
+        volume: 5e-3,
+        spool: 0.3,
+        target: Track::new(&[(0.0, 0.2e5), (0.1, 0.2e5), (0.1, 0.7e5)]).expect("in order"),
+        temperature: Track::new(&[(0.0, 300.0), (0.3, 330.0)]).expect("in order"),
+        pull: Track::constant(1.3e-6),
+        hoses: vec![Hose { regulator: 0, at, passes: 0.8 }],
+    });
+}
+
 #[test]
 fn the_jacobian_in_closed_form_is_that_of_differences() {
-    for (friction, exact, followed) in [(0.0, false, 0), (0.5, false, 0), (0.0, true, 0), (0.0, false, 2)] {
+    for (friction, exact, followed, intake) in [
+        (0.0, false, 0, None),
+        (0.5, false, 0, None),
+        (0.0, true, 0, None),
+        (0.0, false, 2, None),
+        (0.0, false, 0, Some((Tap::Manifold, 0.015))),
+        (0.0, false, 2, Some((Tap::Manifold, 0.0))),
+        (0.0, false, 0, Some((Tap::ChargePipe, 0.0))),
+        (0.0, false, 0, Some((Tap::ChargePipe, 0.015))),
+    ] {
         let mut circuit = net(Choice { friction, ..Choice::default() });
+        if let Some((at, lag)) = intake {
+            with_intake(&mut circuit, at, lag);
+        }
         // Two needles are followed, and a part of the feed hose carries waves.
         circuit.injectors.iter_mut().take(followed).for_each(|i| i.coil = Some(CoilNeedle::default()));
         if followed > 0 {

@@ -27,6 +27,25 @@ fn the_rail_trails_the_manifold_by_the_lag_of_the_reference_hose() {
     assert!(settled > ms(200.0) && settled < ms(420.0), "{settled}");
 }
 
+// Lags in a row add up: boost that builds, and a manifold that fills in `2 V/(η_v V_d n)` behind it.
+#[test]
+fn a_rise_of_the_boost_asked_for_shows_how_boost_builds() {
+    let car = car_before().with("engine.intake_volume", "6 L").with("engine.spool_time", "0.3 s");
+    let car = car.with("engine.charge_temperature", "45 degC");
+    let run = car.boost_step(rpm(4000.0), bar(0.1), bar(0.6), ms(200.0));
+    let behind = run.lag("boost", "boost asked");
+    let filling = 2.0 * 6e-3 / (0.93 * 2.4e-3 * 4000.0 / 60.0);
+    assert!(behind > s(0.99 * (0.3 + filling)) && behind < s(1.01 * (0.3 + filling)), "{behind:?}");
+    assert!(run.ledger().to_string().contains("went to the engine"), "{}", run.ledger());
+    assert!(
+        !car_before()
+            .boost_step(rpm(4000.0), bar(0.1), bar(0.3), ms(50.0))
+            .ledger()
+            .to_string()
+            .contains("Air:")
+    );
+}
+
 // A split hose brings 0.7 of the vacuum to the port, as it does at the steady point.
 #[test]
 fn a_hose_that_leaks_brings_less_vacuum_when_it_goes_on() {

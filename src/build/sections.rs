@@ -134,6 +134,24 @@ pub const ENGINE: &[Key] = &[
         "[{ rpm = \"2000 rpm\", boost = \"0.2 bar\" }, ...]",
         "boost that a full-load pull reaches over speed",
     ),
+    Key::scalar(
+        "intake_volume",
+        Dim::Volume,
+        1e-4,
+        0.1,
+        "6 L",
+        "volume that fills between throttle and valves, with the charge pipe where that fills with it; in time the boost of a schedule is then what is asked for; left out: the manifold follows the schedule",
+    )
+    .optional(),
+    Key::scalar(
+        "spool_time",
+        Dim::Time,
+        1e-2,
+        20.0,
+        "0.5 s",
+        "time constant with which boost builds, in time; asks for intake_volume; left out: at once",
+    )
+    .optional(),
     Key::scalar("rev_limit", Dim::AngularVelocity, 100.0, 2000.0, "7000 rpm", "speed limit")
         .default("7000 rpm", PRACTICE),
     Key::scalar("idle_speed", Dim::AngularVelocity, 20.0, 250.0, "900 rpm", "idle speed")

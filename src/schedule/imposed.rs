@@ -53,7 +53,8 @@ pub struct Schedule {
     pub seconds: f64,
     /// Engine speed, rev/min; zero is an engine at rest.
     pub rpm: Track,
-    /// Manifold pressure above ambient, Pa.
+    /// Manifold pressure above ambient, Pa. Where the build gives `engine.intake_volume` it is what throttle and boost control
+    /// ask for, and the manifold fills towards it.
     pub boost: Track,
     /// Supply voltage, V; the build's own over speed when left out.
     pub supply: Option<Track>,
@@ -136,7 +137,8 @@ impl Schedule {
         }
     }
 
-    /// The throttle snapped open from idle: manifold from vacuum to `boost` within `opens`, speed following.
+    /// The throttle snapped open from idle: manifold from vacuum to `boost` within `opens`, speed following. Where the intake
+    /// is followed, `opens` is the throttle's time, and the manifold takes its own.
     #[must_use]
     pub fn snap(
         idle: AngularVelocity,
@@ -155,7 +157,8 @@ impl Schedule {
         }
     }
 
-    /// Boost from one value to another at one speed, `over` long.
+    /// Boost from one value to another at one speed, `over` long; asked for so where the intake is followed, with no time at
+    /// all for a step.
     #[must_use]
     pub fn boost_step(
         speed: AngularVelocity,

@@ -1,9 +1,10 @@
 //! A build and a schedule made into a network.
 
 use super::behind::Wanted;
+use super::intake;
 use super::network::{
-    Back, Belief, Branch, Check, Difference, End, Fluid, InjectorUnit, Limit, Net, Node, Place, PumpCurve,
-    PumpLaw, PumpUnit, RegulatorUnit, WaveLine,
+    Back, Belief, Branch, Check, Difference, End, Fluid, Hose, InjectorUnit, Limit, Net, Node, Place,
+    PumpCurve, PumpLaw, PumpUnit, RegulatorUnit, Tap, WaveLine,
 };
 use super::options::Options;
 use crate::build::{
@@ -49,19 +50,16 @@ const PIECES: u32 = 24;
 
 pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Made> {
     check(schedule, o)?;
-    let samples = samples(build, schedule)?;
+    let felt = intake::felt(build, schedule)?;
+    let asked = felt.as_ref().map(|_| schedule);
+    let felt = felt.as_ref().unwrap_or(schedule);
+    let samples = samples(build, felt, asked)?;
     let first = samples[0].1.clone();
-    let mut maker = Maker {
-        build,
-        o,
-        net: bare(build, schedule, &samples)?,
-        junctions: vec![],
-        chains: vec![],
-        pumps: vec![],
-        rows: vec![],
-    };
+    let mut net = bare(build, felt, &samples)?;
+    net.intake = intake::intake(build, schedule, &samples)?;
+    let mut maker = Maker { build, o, net, junctions: vec![], chains: vec![], pumps: vec![], rows: vec![] };
     for (k, leg) in build.legs().iter().enumerate() {
-        maker.leg(k, leg, schedule, &samples)?;
+        maker.leg(k, leg, felt, &samples)?;
     }
     maker.leave_from_the_last();
     let rail = maker.net.injectors.first().map(|i| i.node);
@@ -180,26 +178,36 @@ fn operating(s: &Schedule, t: f64, before: bool) -> Operating {
     op
 }
 
-/// Operating points along the schedule, close enough for straight lines between them.
-fn samples(build: &Build, s: &Schedule) -> Result<Vec<(f64, Point)>> {
+/// Operating points along the schedule, close enough for straight lines between them. Where its boost is a course that was
+/// found from what is `asked` for, that has points enough of its own.
+pub(super) fn samples(build: &Build, s: &Schedule, asked: Option<&Schedule>) -> Result<Vec<(f64, Point)>> {
     let corners = s.corners();
+    let whole = asked.map(Schedule::corners);
     let mut out: Vec<(f64, Point)> = Vec::new();
     for pair in corners.windows(2) {
         let (a, b) = (pair[0], pair[1]);
         let optional = [&s.supply, &s.reference];
-        let tracks = [&s.rpm, &s.boost].into_iter().chain(optional.into_iter().flatten());
+        let boost = asked.is_none().then_some(&s.boost);
+        let tracks = [&s.rpm].into_iter().chain(boost).chain(optional.into_iter().flatten());
         let moves = tracks.into_iter().any(|t| t.at(a) != t.before(b));
-        let pieces = if moves { PIECES } else { 1 };
+        let around = whole.iter().flat_map(|w| w.windows(2)).find(|w| w[0] <= a && b <= w[1]);
+        let part = around.map_or(1.0, |w| (b - a) / (w[1] - w[0]));
+        let pieces = if moves { (f64::from(PIECES) * part).ceil() as u32 } else { 1 };
         for k in 0..=pieces {
             let t = if k == pieces { b } else { a + (b - a) * f64::from(k) / f64::from(pieces) };
-            out.push((t, point(build, &operating(s, t, k == pieces))?));
+            let op = operating(s, t, k == pieces);
+            // A course of its own does not jump: where nothing else does, one point stands for both sides.
+            if k == 0 && asked.is_some() && a > 0.0 && op == operating(s, t, true) {
+                continue;
+            }
+            out.push((t, point(build, &op)?));
         }
     }
     Ok(out)
 }
 
 /// A track of one number of the samples.
-fn track(samples: &[(f64, Point)], of: impl Fn(&Point) -> f64) -> Result<Track> {
+pub(super) fn track(samples: &[(f64, Point)], of: impl Fn(&Point) -> f64) -> Result<Track> {
     let points: Vec<(f64, f64)> = samples.iter().map(|(t, p)| (*t, of(p))).collect();
     let constant = points.iter().all(|p| p.1 == points[0].1);
     if constant {
@@ -209,7 +217,7 @@ fn track(samples: &[(f64, Point)], of: impl Fn(&Point) -> f64) -> Result<Track> 
 }
 
 /// The network before its legs.
-fn bare(build: &Build, s: &Schedule, samples: &[(f64, Point)]) -> Result<Net> {
+pub(super) fn bare(build: &Build, s: &Schedule, samples: &[(f64, Point)]) -> Result<Net> {
     let first = &samples[0].1;
     let blend = build.fuel()?;
     let start = s.fuel_temperature.as_ref().map(|f| f.at(0.0));
@@ -234,6 +242,7 @@ fn bare(build: &Build, s: &Schedule, samples: &[(f64, Point)]) -> Result<Net> {
         injectors: vec![],
         rpm: s.rpm.clone(),
         manifold: s.boost.map(|p| p + first.ambient),
+        intake: None,
         supply: track(samples, |p| p.supply)?,
         belief: Belief::Off,
         until: None,
@@ -726,7 +735,20 @@ impl Maker<'_> {
         let (ambient, heard) = (self.net.ambient, 1.0 - v.si("reference_leak"));
         // What a schedule puts on the port stands whatever the hose does, as at the steady point.
         let felt = s.reference.clone().unwrap_or_else(|| joined.map(|p| p * heard));
-        let reference = felt.map(|p| ambient + p);
+        let mut reference = felt.map(|p| ambient + p);
+        if let (Some(intake), None) = (&mut self.net.intake, &s.reference) {
+            let at = match v.word("reference") {
+                "manifold" => Some(Tap::Manifold),
+                "charge pipe" => Some(Tap::ChargePipe),
+                _ => None,
+            };
+            if let Some(at) = at {
+                let regulator = self.net.regulators.len();
+                intake.hoses.push(Hose { regulator, at, passes: heard });
+                // It goes by the intake's state: where it begins is all that is imposed.
+                reference = Track::constant(reference.at(0.0));
+            }
+        }
         self.net.regulators.push(RegulatorUnit {
             name: name.to_owned(),
             from,

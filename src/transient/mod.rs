@@ -14,6 +14,7 @@ pub mod characteristics; // a hose with waves in it
 pub mod engine_gas; // cylinders, ports and plenum: filling and emptying, valve by valve
 mod friction_table; // the friction law at a tenth of its cost
 mod from_build; // a build and a schedule made into a network
+mod intake; // how the manifold fills and boost builds, before the fuel is stepped
 pub mod linear; // modes and response about an operating point
 pub mod network; // nodes, branches, pump, regulator and injectors in time
 mod options; // how a run is made
@@ -28,4 +29,4 @@ pub use options::{Options, Stepper};
 pub use record::Watch;
 pub use run::{follows, modes, run, run_watched};
 pub use save::Traces;
-pub use solution::{Channel, Happening, Ledger, PulseRecord, Solution, Stopped};
+pub use solution::{Air, Channel, Happening, Ledger, PulseRecord, Solution, Stopped};

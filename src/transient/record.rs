@@ -102,6 +102,11 @@ impl<'a, const N: usize> Recorder<'a, N> {
         for e in self.made.net.ends.iter().filter(|e| e.fuel.is_some()) {
             put(format!("{} contents", e.name), Dim::Volume, Flavour::Plain);
         }
+        if self.made.net.intake.is_some() {
+            put("boost asked".into(), Dim::Pressure, Flavour::Gauge);
+            put("charge pipe pressure".into(), Dim::Pressure, Flavour::Gauge);
+            put("engine air".into(), Dim::MassRate, Flavour::Plain);
+        }
         out
     }
 
@@ -109,7 +114,9 @@ impl<'a, const N: usize> Recorder<'a, N> {
         let net = &self.made.net;
         let view = &self.view;
         let ambient = net.ambient;
-        let boost = self.schedule.boost.at(t);
+        let asked = self.schedule.boost.at(t);
+        let intake = view.intake(t, y);
+        let boost = if intake.is_some() { view.manifold(t, y) - ambient } else { asked };
         let rpm = self.schedule.rpm.at(t);
         let rows = &mut self.rows;
         rows.push(rpm * std::f64::consts::PI / 30.0);
@@ -142,12 +149,12 @@ impl<'a, const N: usize> Recorder<'a, N> {
         for (k, r) in net.regulators.iter().enumerate() {
             let at = view.poppet_at(k);
             rows.push(y[at]);
-            rows.push(if r.lag > 0.0 { y[at + 2] } else { r.reference.at(t) } - ambient);
+            rows.push(view.felt_reference(k, t, y) - ambient);
             rows.push(view.pressure(r.to, t, y) - ambient);
         }
         for (k, i) in net.injectors.iter().enumerate() {
             if i.back != Back::Manifold {
-                rows.push(view.back(k, t));
+                rows.push(view.back(k, t, y));
             }
         }
         for (current, lift) in (0..net.injectors.len()).filter_map(|k| view.coil(k, y)) {
@@ -157,6 +164,9 @@ impl<'a, const N: usize> Recorder<'a, N> {
             if let Some(fuel) = e.fuel {
                 rows.push(fuel + y[view.received(k)]);
             }
+        }
+        if let Some((pipe, _, taken)) = intake {
+            rows.extend([asked, pipe, taken]);
         }
     }
 

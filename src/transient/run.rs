@@ -5,9 +5,11 @@ use super::linear::{Linear, Mode};
 use super::network::{EventKind, NetSystem, states};
 use super::options::{Options, Stepper};
 use super::record::{Recorder, Watch};
-use super::solution::{Happening, Ledger, PulseRecord, Solution, Stopped};
+use super::solution::{Air, Happening, Ledger, PulseRecord, Solution, Stopped};
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
+use crate::part::gas::AIR;
+use crate::part::manifold::Filling;
 use crate::schedule::{Schedule, Start};
 use crate::stepper::{self, Observer, Rodas4, StopReason, Tsit5};
 use std::ops::ControlFlow;
@@ -128,7 +130,11 @@ fn state_name<const N: usize>(s: &NetSystem<N>, k: usize) -> String {
         format!("{} flow", net.branches[k - p - n].name)
     } else if k < s.injected(0) {
         let r = k - p - n - b;
-        format!("{} {}", net.regulators[r / 3].name, ["lift", "poppet speed", "reference"][r % 3])
+        match net.regulators.get(r / 3) {
+            Some(unit) => format!("{} {}", unit.name, ["lift", "poppet speed", "reference"][r % 3]),
+            None if k + 1 < s.injected(0) => "charge pipe pressure".to_owned(),
+            None => "manifold air".to_owned(),
+        }
     } else if k < s.received(0) {
         format!("{} volume", net.injectors[k - s.injected(0)].name)
     } else if let Some(e) = net.ends.get(k - s.received(0)) {
@@ -166,7 +172,7 @@ fn sized<const N: usize>(
                 channels: indexmap::IndexMap::new(),
                 pulses: vec![],
                 events: happenings(&system),
-                ledger: ledger(&system, &y, &y, 0.0),
+                ledger: ledger(&system, (0.0, &y), (0.0, &y)),
                 stopped: early,
                 warnings: vec!["it ended before the record began".to_owned()],
                 effort: warm.statistics,
@@ -209,7 +215,7 @@ fn sized<const N: usize>(
         t: recorder.t.iter().copied().collect(),
         pulses: pulses(&system, made, &recorder.passed, &recorder.injected_at_start),
         channels,
-        ledger: ledger(&system, &start, &done.y, done.t),
+        ledger: ledger(&system, (0.0, &start), (done.t, &done.y)),
         stopped: stopped(&system, &done.stop),
         events,
         warnings,
@@ -274,12 +280,17 @@ fn happenings<const N: usize>(system: &NetSystem<N>) -> Vec<Happening> {
         EventKind::Boils { node } | EventKind::Collapsed { node } => net.nodes[node].name.clone(),
         EventKind::PumpStopped { pump } | EventKind::PumpStarted { pump } => net.pumps[pump].name.clone(),
         EventKind::RanDry { end } => net.ends[end].name.clone(),
+        EventKind::IntoBoost | EventKind::OutOfBoost => "manifold".to_owned(),
         EventKind::Until | EventKind::Corner => String::new(),
     };
     system.events().iter().map(|e| Happening { t: e.t, kind: e.kind, part: part(&e.kind) }).collect()
 }
 
-fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], end: &[f64; N], t: f64) -> Ledger {
+fn ledger<const N: usize>(
+    system: &NetSystem<N>,
+    (from, start): (f64, &[f64; N]),
+    (t, end): (f64, &[f64; N]),
+) -> Ledger {
     let net = system.net();
     let moved = |k: usize| end[k] - start[k];
     let ends =
@@ -289,8 +300,25 @@ fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], end: &[f64; N
     let in_nodes: f64 =
         net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();
     let stored = in_nodes + system.swept_since(start, end) + system.in_waves_since(start, end);
-    let grown = net.volume() * net.fluid.expansion * (net.temperature.at(t) - net.temperature.at(0.0));
-    Ledger { ends, injectors, stored, imbalance: system.volume_since(start, end) - grown }
+    let grown = net.volume() * net.fluid.expansion * (net.temperature.at(t) - net.temperature.at(from));
+    let air = air(system, (from, start), (t, end));
+    Ledger { ends, injectors, stored, imbalance: system.volume_since(start, end) - grown, air }
+}
+
+/// Where the air went through a manifold that is followed: what stayed is read off its pressure and temperature.
+fn air<const N: usize>(
+    system: &NetSystem<N>,
+    (from, start): (f64, &[f64; N]),
+    (t, end): (f64, &[f64; N]),
+) -> Option<Air> {
+    let law = Filling { volume: system.net().intake.as_ref()?.volume, gas: AIR };
+    let holds = |t: f64, y: &[f64; N]| {
+        system.intake(t, y).map_or(0.0, |(_, temperature, _)| law.mass(system.manifold(t, y), temperature))
+    };
+    let at = system.breathed();
+    let (entered, taken) = (end[at] - start[at], end[at + 1] - start[at + 1]);
+    let stored = holds(t, end) - holds(from, start);
+    Some(Air { entered, taken, stored, imbalance: entered - taken - stored })
 }
 
 /// Pulses that began and ended within the record.

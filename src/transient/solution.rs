@@ -129,6 +129,21 @@ pub struct Ledger {
     pub stored: f64,
     /// What is left over: zero but for rounding.
     pub imbalance: f64,
+    /// Air through the manifold, where it is followed.
+    pub air: Option<Air>,
+}
+
+/// Where the air went, kg.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Air {
+    /// Came in past the throttle.
+    pub entered: f64,
+    /// Taken by the engine.
+    pub taken: f64,
+    /// Stayed in the manifold, from its pressure and temperature at both ends.
+    pub stored: f64,
+    /// What is left over: zero but for rounding.
+    pub imbalance: f64,
 }
 
 /// A run in time. It does not change once made.

@@ -48,24 +48,30 @@ impl Car {
         self.through(Schedule::idle_hose_off_on(speed, manifold, brings, at, time))
     }
 
-    /// The throttle snapped open from idle: the manifold goes from its vacuum to this boost within so long.
+    /// The throttle snapped open from idle: the manifold goes from its vacuum to this boost within so long. With
+    /// `engine.intake_volume` (and `engine.spool_time`) on the car this is what the throttle asks for: the manifold fills, and
+    /// boost builds, in their own time.
     ///
     /// # Panics
     /// As [`Car::through`].
     #[must_use]
     pub fn snap(&self, boost: Pressure, opens: Time) -> Transient {
         let (speed, manifold) = self.idle_state();
-        let time = s(1.5) + opens;
+        let builds = self.build().section("engine").opt("spool_time").unwrap_or(0.0);
+        let time = s(1.5 + 6.0 * builds) + opens;
         self.through(Schedule::snap(speed, manifold, boost.quantity(), opens.quantity(), time.quantity()))
     }
 
-    /// Boost from one value to another at one speed, so long over it; half a second more to settle.
+    /// Boost from one value to another at one speed, so long over it; half a second more to settle. With
+    /// `engine.intake_volume` (and `engine.spool_time`) on the car this is the boost asked for, and a step of no length shows
+    /// how it builds; then six time constants of the spool more.
     ///
     /// # Panics
     /// As [`Car::through`].
     #[must_use]
     pub fn boost_step(&self, speed: AngularVelocity, from: Pressure, to: Pressure, over: Time) -> Transient {
-        let time = s(0.7) + over;
+        let builds = self.build().section("engine").opt("spool_time").unwrap_or(0.0);
+        let time = s(0.7 + 6.0 * builds) + over;
         self.through(Schedule::boost_step(
             speed.quantity(),
             from.quantity(),
@@ -534,7 +540,8 @@ impl Transient {
     /// The picture that it ends a cell with.
     #[must_use]
     pub fn picture(&self) -> Trace {
-        let wanted = ["rail pressure", "boost", "differential pressure", "pump flow", "engine flow"];
+        let wanted =
+            ["rail pressure", "boost", "boost asked", "differential pressure", "pump flow", "engine flow"];
         let there: Vec<&str> =
             wanted.into_iter().filter(|n| self.solution.channels.contains_key(*n)).collect();
         self.draw(&there)
@@ -554,6 +561,15 @@ impl Transient {
         let left =
             if l.imbalance.abs() < 1e-12 { "nothing".to_owned() } else { format!("{:.1e} m³", l.imbalance) };
         t.row(["left over".to_owned(), left]);
+        if let Some(air) = &l.air {
+            let mass = |si: f64| Amount::new(si, Dim::Mass);
+            t.note(format!(
+                "Air: {} came in past the throttle, {} went to the engine, {} stayed in the manifold.",
+                mass(air.entered),
+                mass(air.taken),
+                mass(air.stored)
+            ));
+        }
         t
     }
 

@@ -225,6 +225,7 @@ pub fn net(c: Choice) -> Net {
         manifold: Track::constant(AMBIENT + c.boost),
         supply: Track::constant(c.volts),
         belief: if c.pulse > 0.0 { Belief::Width(Track::constant(c.pulse)) } else { Belief::Off },
+        intake: None,
         temperature: Track::constant(300.0),
         until: None,
         exact_friction: false,

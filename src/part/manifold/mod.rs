@@ -38,6 +38,63 @@ impl Plenum {
     }
 }
 
+/// A manifold that fills towards the pressure at which the throttle holds it, and that the engine empties.
+///
+/// # Formula
+/// `dm/dt = ṁ_in - ṁ_engine`, `p = m R T/V`, `ṁ_engine = κ p`, `ṁ_in = κ p_held`, `κ = η_v V_d n/(2 R T)`
+///
+/// At a steady `T`: `dp/dt = (p_held - p)/τ`, `τ = V/(κ R T) = 2 V/(η_v V_d n)`; from `p_0` at t = 0
+/// `p = p_held + (p_0 - p_held) exp(-t/τ)`.
+///
+/// # Symbols
+/// `m` air in the manifold, kg; `V` volume that fills, m³; `T` charge temperature, K, one for the whole volume; `κ` air that
+/// the engine takes for each pascal, kg/(s·Pa); `η_v` volumetric efficiency over the manifold's state; `V_d` swept volume,
+/// m³; `n` crank speed, rev/s (a cycle is two); `p_held` absolute pressure at which inflow and engine balance, Pa.
+///
+/// # Valid range
+/// Well mixed; changes longer than an engine cycle; inflow as at the pressure that throttle and boost control hold (choked
+/// throttle, or a compressor that gives what is taken): a throttle that is not choked lets in more while the manifold is
+/// low, so it fills sooner than this. A change of `T` moves `p` at once (`p Ṫ/T`). An engine at rest moves no air.
+///
+/// # Source
+/// J. B. Heywood, Internal Combustion Engine Fundamentals (1988), section 7.6.2 (from memory); the inflow is our own
+/// choice.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Filling {
+    /// Volume, m³.
+    pub volume: f64,
+    /// The gas.
+    pub gas: Gas,
+}
+
+impl Filling {
+    /// Absolute pressure, Pa, at a mass, kg, and temperature, K.
+    #[must_use]
+    #[inline]
+    pub fn pressure(&self, mass: f64, t: f64) -> f64 {
+        mass * self.per_mass(t)
+    }
+
+    /// Pressure for each kilogram, Pa/kg, at a temperature, K.
+    #[must_use]
+    #[inline]
+    pub fn per_mass(&self, t: f64) -> f64 {
+        self.gas.r * t / self.volume
+    }
+
+    /// Mass, kg, at an absolute pressure, Pa, and temperature, K.
+    #[must_use]
+    pub fn mass(&self, p: f64, t: f64) -> f64 {
+        p / self.per_mass(t)
+    }
+
+    /// Time constant, s, at a temperature, K, with an engine that takes this for each pascal, kg/(s·Pa).
+    #[must_use]
+    pub fn time_constant(&self, t: f64, pull: f64) -> f64 {
+        1.0 / (pull * self.per_mass(t))
+    }
+}
+
 /// Boost that builds as a first-order lag towards a target.
 ///
 /// # Formula

@@ -318,6 +318,43 @@ pub struct InjectorUnit {
     pub back: Back,
 }
 
+/// Where a reference hose is joined to the intake.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tap {
+    /// Behind the throttle.
+    Manifold,
+    /// Before the throttle: boost that has built, ambient without.
+    ChargePipe,
+}
+
+/// A reference hose that is joined to the intake.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hose {
+    /// Index of the regulator that it serves.
+    pub regulator: usize,
+    /// Where it is joined.
+    pub at: Tap,
+    /// Part of the pressure above ambient that it passes on: less than one where it leaks.
+    pub passes: f64,
+}
+
+/// An intake whose manifold fills and whose boost builds, see [`crate::part::manifold`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct Intake {
+    /// Volume that fills, m³.
+    pub volume: f64,
+    /// Time constant of boost, s; zero: it is there at once.
+    pub spool: f64,
+    /// Manifold pressure above ambient that throttle and boost control ask for over time, Pa.
+    pub target: Track,
+    /// Temperature of the charge over time, K.
+    pub temperature: Track,
+    /// Air that the engine takes for each pascal in the manifold over time, kg/(s·Pa).
+    pub pull: Track,
+    /// Reference hoses that are joined to it.
+    pub hoses: Vec<Hose>,
+}
+
 /// A pressure that ends the run.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Limit {
@@ -354,8 +391,10 @@ pub struct Net {
     pub injectors: Vec<InjectorUnit>,
     /// Engine speed over time, rev/min.
     pub rpm: Track,
-    /// Manifold pressure over time, absolute, Pa.
+    /// Manifold pressure over time, absolute, Pa, where no intake is followed.
     pub manifold: Track,
+    /// An intake that is followed.
+    pub intake: Option<Intake>,
     /// Supply voltage at the injectors over time, V.
     pub supply: Track,
     /// How pulses are found.
@@ -452,6 +491,23 @@ impl Net {
             positive(&i.name, "static_flow", i.cd_a);
             if let Some(Err((key, v))) = i.coil.map(|c| c.validate()) {
                 positive(&i.name, key, v);
+            }
+        }
+        if let Some(i) = &self.intake {
+            let lowest = |t: &Track| t.values().iter().copied().fold(f64::INFINITY, f64::min);
+            positive("engine", "intake_volume", i.volume);
+            positive("engine", "charge_temperature", lowest(&i.temperature));
+            wanted.push(("engine.spool_time".into(), i.spool, i.spool >= 0.0));
+            wanted.push(("engine.displacement".into(), lowest(&i.pull), lowest(&i.pull) >= 0.0));
+            let target = self.ambient + lowest(&i.target);
+            wanted.push(("schedule.boost".into(), target, target > 0.0));
+            let known = |h: &&Hose| h.regulator < self.regulators.len() && (0.0..=1.0).contains(&h.passes);
+            if let Some(h) = i.hoses.iter().find(|h| !known(h)) {
+                let why = format!(
+                    "passes {} to regulator {}: give 0 to 1, and one there is",
+                    h.passes, h.regulator
+                );
+                return Err(BadNet { key: "reference_leak".into(), why });
             }
         }
         let not_negative = |part: &str, key: &str, v: f64| (format!("{part}.{key}"), v, v >= 0.0);

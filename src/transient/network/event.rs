@@ -81,6 +81,10 @@ pub enum EventKind {
         /// Index of the end.
         end: usize,
     },
+    /// The manifold of a followed intake rose above ambient pressure.
+    IntoBoost,
+    /// It fell below.
+    OutOfBoost,
     /// The condition that ends the run was met.
     Until,
     /// A corner of an imposed track.
@@ -107,6 +111,8 @@ impl EventKind {
             Self::PumpStopped { .. } => "pump stopped",
             Self::PumpStarted { .. } => "pump started",
             Self::RanDry { .. } => "ran dry",
+            Self::IntoBoost => "rose above ambient pressure",
+            Self::OutOfBoost => "fell below ambient pressure",
             Self::Until => "the condition was met",
             Self::Corner => "what is imposed changed its course",
         }

@@ -55,12 +55,14 @@ impl Pulses {
         self.needles[injector].open
     }
 
-    /// Handles what falls on this time. `seen` gives the measured difference of an injector.
+    /// Handles what falls on this time. `manifold` is its absolute pressure, `seen` gives the measured difference of an
+    /// injector.
     pub fn at(
         &mut self,
         t: f64,
         net: &Net,
         clock: &CrankClock,
+        manifold: f64,
         seen: impl Fn(usize) -> f64,
         mut tell: impl FnMut(Change),
     ) {
@@ -81,7 +83,7 @@ impl Pulses {
             if n.next_command <= t {
                 let dp = seen(k);
                 let cycle = CYCLE / clock.speed(t).max(1e-9);
-                let (width, dead, outside) = command(net, unit, t, dp);
+                let (width, dead, outside) = command(net, unit, t, (manifold, dp));
                 n.next_command = next_command(clock, unit, t, false);
                 if width > 0.0 && unit.coil.is_some() {
                     tell(Change::Commanded(k, width, outside));
@@ -136,7 +138,7 @@ fn next_command(clock: &CrankClock, unit: &InjectorUnit, t: f64, here_too: bool)
 }
 
 /// Pulse width, dead time, s, and whether its table was left.
-fn command(net: &Net, unit: &InjectorUnit, t: f64, dp: f64) -> (f64, f64, bool) {
+fn command(net: &Net, unit: &InjectorUnit, t: f64, (manifold, dp): (f64, f64)) -> (f64, f64, bool) {
     let volts = net.supply.at(t);
     let (dead, outside) = unit.dead_time.at_edge(volts, dp);
     let width = match &net.belief {
@@ -145,7 +147,7 @@ fn command(net: &Net, unit: &InjectorUnit, t: f64, dp: f64) -> (f64, f64, bool) 
         Belief::Mass { mass, coefficient, difference, dead_time_error } => {
             let believed = match difference {
                 Difference::Constant(d) => *d,
-                Difference::BaseLessManifold(base) => base - (net.manifold.at(t) - net.ambient),
+                Difference::BaseLessManifold(base) => base - (manifold - net.ambient),
                 Difference::Measured => dp,
             };
             let (table, _) = unit.dead_time.at_edge(volts, believed);

@@ -1,9 +1,10 @@
 //! The equations of a network.
 
-use super::describe::{Back, Net, Place, RegulatorUnit};
+use super::describe::{Back, Net, Place, RegulatorUnit, Tap};
 use super::event::{Event, EventKind};
 use super::pulses::{Change, Pulses};
 use super::{BadNet, describe};
+use crate::part::gas::AIR;
 use crate::part::injector::coil::{CoilNeedle, GUARDS, Stage};
 use crate::part::line::friction_factor_churchill;
 use crate::part::orifice;
@@ -12,10 +13,12 @@ use crate::stepper::{After, Crossing, Matrix, Options, System};
 use crate::transient::friction_table::FrictionTable;
 use std::f64::consts::PI;
 
+mod intake; // boost that builds, a manifold that fills
 mod jacobian; // derivatives in closed form
 mod needles; // coils and needles that are followed
 mod waves; // lines in which pressure travels as waves
 
+use intake::Air;
 use waves::Wave;
 
 /// Standard gravity, m/s². Source: 3rd CGPM (1901), exact.
@@ -123,6 +126,10 @@ pub struct NetSystem<const N: usize> {
     turning: Vec<bool>,
     boiling: Vec<usize>,
     manifold: Piece,
+    /// An intake that is followed, whether it stands above ambient, and for each regulator where its hose is joined to it.
+    air: Option<Air>,
+    boosted: bool,
+    taps: Vec<Option<(Tap, f64)>>,
     supplies: Vec<Piece>,
     references: Vec<Piece>,
     ends: Vec<Piece>,
@@ -213,6 +220,7 @@ impl<const N: usize> NetSystem<N> {
         tracks.extend(net.pumps.iter().map(|p| &p.supply));
         tracks.extend(net.regulators.iter().map(|r| &r.reference));
         tracks.extend(net.ends.iter().map(|e| &e.pressure));
+        tracks.extend(net.intake.iter().flat_map(|i| [&i.target, &i.temperature, &i.pull]));
         match &net.belief {
             describe::Belief::Off => {}
             describe::Belief::Width(w) => tracks.push(w),
@@ -231,6 +239,9 @@ impl<const N: usize> NetSystem<N> {
             turning: vec![false; net.pumps.len()],
             boiling,
             manifold: Piece::default(),
+            air: None,
+            boosted: false,
+            taps: vec![],
             supplies: vec![Piece::default(); net.pumps.len()],
             references: vec![Piece::default(); net.regulators.len()],
             ends: vec![Piece::default(); net.ends.len()],
@@ -261,14 +272,21 @@ impl<const N: usize> NetSystem<N> {
             clock,
             net,
         };
+        if let Some(i) = &system.net.intake {
+            system.taps = vec![None; system.net.regulators.len()];
+            for h in &i.hoses {
+                system.taps[h.regulator] = Some((h.at, h.passes));
+            }
+        }
         system.refresh(t);
         system.aim();
         let mut y = [0.0; N];
+        system.fill(t, &mut y);
         for k in 0..system.net.nodes.len() {
             y[system.node(k)] = system.net.ambient;
         }
-        for (k, r) in system.references.iter().enumerate() {
-            y[system.poppet_at(k) + 2] = r.v;
+        for k in 0..system.references.len() {
+            y[system.poppet_at(k) + 2] = system.brought(k, t, &y);
         }
         system.settle_modes(t, &mut y);
         Ok((system, y))
@@ -277,6 +295,7 @@ impl<const N: usize> NetSystem<N> {
     /// Takes a state to start from, and finds the modes that fit it.
     pub fn settle_modes(&mut self, t: f64, y: &mut [f64; N]) {
         self.begin_waves(t, y);
+        self.settle_boost(t, y);
         for k in 0..self.net.pumps.len() {
             self.turning[k] = y[self.pump(k)] > 0.0;
             if !self.turning[k] {
@@ -356,6 +375,16 @@ impl<const N: usize> NetSystem<N> {
             set(at + 2, 2e-5);
         }
         (0..n.waves.len()).for_each(|k| set(self.taken_up(k), 1.5e-10)); // m³
+        if let Some(i) = &n.intake {
+            // Pa, and kg worth as much.
+            let worth = 15.0 * i.volume / (AIR.r * 300.0);
+            let at = self.intake_at();
+            (at..self.injected(0)).for_each(|k| set(k, worth));
+            if i.spool > 0.0 {
+                set(at, 15.0);
+            }
+            (0..intake::counting(n)).for_each(|k| set(self.breathed() + k, worth));
+        }
         let mut options = Options::with_absolute(0.0, absolute);
         // A nanosecond is felt nowhere: a poppet's speed changes by 1e-6 m/s in it.
         options.event_time = 1e-9;
@@ -432,7 +461,7 @@ impl<const N: usize> NetSystem<N> {
     #[must_use]
     #[inline]
     pub fn injected(&self, k: usize) -> usize {
-        self.poppet_at(self.net.regulators.len()) + k
+        self.intake_at() + intake::moving(&self.net) + k
     }
 
     /// Where the volume that an end has received lies in the state.
@@ -462,9 +491,9 @@ impl<const N: usize> NetSystem<N> {
 
     /// Absolute pressure behind an injector's nozzle, Pa.
     #[must_use]
-    pub fn back(&self, injector: usize, t: f64) -> f64 {
+    pub fn back(&self, injector: usize, t: f64, y: &[f64; N]) -> f64 {
         match &self.net.injectors[injector].back {
-            Back::Manifold => self.manifold.at(t),
+            Back::Manifold => self.behind_throttle(t, y),
             Back::Trace(trace) => trace.at(t),
         }
     }
@@ -511,7 +540,7 @@ impl<const N: usize> NetSystem<N> {
     #[must_use]
     pub fn injector_flow(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
         let unit = &self.net.injectors[k];
-        let dp = self.pressure(Place::Node(unit.node), t, y) - self.back(k, t);
+        let dp = self.pressure(Place::Node(unit.node), t, y) - self.back(k, t, y);
         let open = match (self.coil(k, y), unit.coil) {
             (Some((_, lift)), Some(law)) => unit.cd_a * lift / law.lift,
             _ if self.pulses.is_open(k) => unit.cd_a,
@@ -572,7 +601,7 @@ impl<const N: usize> NetSystem<N> {
         let r = &self.net.regulators[k];
         let at = self.poppet_at(k);
         let (fuel, back) = (self.pressure(r.from, t, y), self.pressure(r.to, t, y));
-        balance(r, (fuel, back, self.reference(k, t, y[at + 2])), y[at], y[at + 1])
+        balance(r, (fuel, back, self.reference(k, t, y)), y[at], y[at + 1])
     }
 
     /// The state that a regulator's reference moves at once, and its rate for each pascal: what [`Linear::response`] asks.
@@ -584,10 +613,22 @@ impl<const N: usize> NetSystem<N> {
         if r.lag > 0.0 { (at + 2, 1.0 / r.lag) } else { (at + 1, -r.area / r.mass) }
     }
 
+    /// Pressure felt at a regulator's reference port, absolute, Pa, whatever event came last.
+    #[must_use]
+    pub fn felt_reference(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
+        if self.net.regulators[k].lag > 0.0 {
+            return y[self.poppet_at(k) + 2];
+        }
+        match self.intake_tap(k, t, y) {
+            Some(p) => p,
+            None => self.net.regulators[k].reference.at(t),
+        }
+    }
+
     /// Pressure felt at the reference port: lagged, or at once without a lag.
     #[inline]
-    fn reference(&self, k: usize, t: f64, felt: f64) -> f64 {
-        if self.net.regulators[k].lag > 0.0 { felt } else { self.references[k].at(t) }
+    fn reference(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
+        if self.net.regulators[k].lag > 0.0 { y[self.poppet_at(k) + 2] } else { self.brought(k, t, y) }
     }
 
     /// Speed of a jet times the root of its sharpness: flow is this times `C_d A`, the orifice law of
@@ -616,6 +657,7 @@ impl<const N: usize> NetSystem<N> {
     /// Reads all tracks afresh from a time on.
     fn refresh(&mut self, t: f64) {
         self.manifold = Piece::of(&self.net.manifold, t);
+        self.air = self.net.intake.as_ref().map(|i| Air::new(i, self.net.ambient, self.intake_at(), t));
         self.temperature = Piece::of(&self.net.temperature, t);
         self.coil_volts = Piece::of(&self.net.supply, t);
         for (piece, p) in self.supplies.iter_mut().zip(&self.net.pumps) {
@@ -707,6 +749,8 @@ pub fn states(net: &Net) -> usize {
         + net.ends.len()
         + 3 * net.injectors.iter().filter(|i| i.coil.is_some()).count()
         + net.waves.len()
+        + intake::moving(net)
+        + intake::counting(net)
 }
 
 /// Opening area of the seat: the curtain until it exceeds the hole.
@@ -740,10 +784,12 @@ impl<const N: usize> System<N> for NetSystem<N> {
         let (d_stored, rest) = rest.split_at_mut(nodes);
         let (d_flows, rest) = rest.split_at_mut(branches);
         let (d_poppets, rest) = rest.split_at_mut(3 * net.regulators.len());
+        let (d_air, rest) = rest.split_at_mut(intake::moving(net));
         let (d_injected, rest) = rest.split_at_mut(net.injectors.len());
         let (d_received, rest) = rest.split_at_mut(net.ends.len());
         let (d_needles, rest) = rest.split_at_mut(3 * self.needles.len());
-        let (d_waves, padding) = rest.split_at_mut(self.waves.len());
+        let (d_waves, rest) = rest.split_at_mut(self.waves.len());
+        let (d_breathed, padding) = rest.split_at_mut(intake::counting(net));
         padding.fill(0.0);
         // What flows into each place (nodes, then ends) and the pressure felt there. A shut branch holds zero.
         let mut into = [0.0; N];
@@ -801,7 +847,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             let seat = PI / 4.0 * r.seat * r.seat;
             into[from] -= q + (r.area - seat) * speed;
             into[to] += q - seat * speed;
-            rate[2] = if r.lag > 0.0 { (self.references[k].at(t) - state[2]) / r.lag } else { 0.0 };
+            rate[2] = if r.lag > 0.0 { (self.brought(k, t, y) - state[2]) / r.lag } else { 0.0 };
             let friction = match self.poppet[k] {
                 Poppet::Seat | Poppet::Full | Poppet::Stuck => {
                     (rate[0], rate[1]) = (0.0, 0.0);
@@ -812,11 +858,14 @@ impl<const N: usize> System<N> for NetSystem<N> {
                 Poppet::Free => 0.0,
             };
             rate[0] = speed;
-            let reference = self.reference(k, t, state[2]);
+            let reference = self.reference(k, t, y);
             rate[1] = (balance(r, (fuel, back, reference), lift, speed) - friction) / r.mass;
         }
         // Injectors of one rail into one manifold share their jet.
-        let manifold = self.manifold.at(t);
+        let manifold = self.behind_throttle(t, y);
+        if let Some(air) = &self.air {
+            air.rates(t, y, d_air, d_breathed);
+        }
         let (mut at, mut shared) = (usize::MAX, 0.0);
         for (node, cd_a) in &self.spraying {
             (at, shared) = (*node, self.jet(p[*node] - manifold));
@@ -826,7 +875,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             let jet = if spray.cd_a == 0.0 {
                 0.0
             } else if spray.own_back {
-                let jet = self.jet(p[spray.node] - self.back(k, t));
+                let jet = self.jet(p[spray.node] - self.back(k, t, y));
                 into[spray.node] -= spray.cd_a * jet;
                 jet
             } else if spray.node == at {
@@ -867,16 +916,19 @@ impl<const N: usize> System<N> for NetSystem<N> {
             1e5
         } else if component < poppets {
             1e-5
-        } else if component < self.injected(0) {
+        } else if component < self.intake_at() {
             [1e-4, 1e-2, 1e5][(component - poppets) % 3]
+        } else if component < self.injected(0) {
+            // Boost, when it is followed, and air.
+            if component + 1 < self.injected(0) { 1e5 } else { 5e-3 }
         } else if component < self.needle(0) {
             1e-6
+        } else if component < self.taken_up(0) {
+            [0.1, 1e-5, 0.1][(component - self.needle(0)) % 3]
+        } else if component < self.breathed() {
+            1e-6
         } else {
-            if component < self.taken_up(0) {
-                [0.1, 1e-5, 0.1][(component - self.needle(0)) % 3]
-            } else {
-                1e-6
-            }
+            5e-3
         }
     }
 
@@ -912,7 +964,8 @@ impl<const N: usize> System<N> for NetSystem<N> {
             t,
             &self.net,
             &self.clock,
-            |k| self.pressure(Place::Node(self.net.injectors[k].node), t, y) - self.back(k, t),
+            self.manifold(t, y),
+            |k| self.pressure(Place::Node(self.net.injectors[k].node), t, y) - self.back(k, t, y),
             |change| match change {
                 Change::Commanded(injector, width, outside) => {
                     told.push(EventKind::Commanded { injector, width });
@@ -945,6 +998,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             + self.net.ends.len()
             + 1
             + GUARDS * self.needles.len()
+            + usize::from(self.air.is_some())
     }
 
     fn roots(&self, t: f64, y: &[f64; N], g: &mut [f64]) {
@@ -990,14 +1044,19 @@ impl<const N: usize> System<N> for NetSystem<N> {
             put(e.fuel.map_or(1.0, |fuel| fuel + y[self.received(k)]));
         }
         put(self.net.until.map_or(1.0, |u| {
-            let manifold = if u.less_manifold { self.manifold.at(t) } else { 0.0 };
+            let manifold = if u.less_manifold { self.behind_throttle(t, y) } else { 0.0 };
             y[self.node(u.node)] - manifold - u.level
         }));
-        self.needle_guards(t, y, put);
+        self.needle_guards(t, y, &mut put);
+        self.boost_root(t, y).into_iter().for_each(put);
     }
 
     fn at_root(&mut self, crossing: Crossing, t: f64, y: &mut [f64; N]) -> After {
         let mut root = crossing.root;
+        if self.air.is_some() && root + 1 == self.root_count() {
+            self.at_boost(t);
+            return After::Restart;
+        }
         if root < self.net.pumps.len() {
             let stops = self.turning[root];
             if stops {

@@ -1,5 +1,6 @@
 //! Derivatives of the equations, for the methods that ask for them.
 
+use super::describe::{Back, Tap};
 use super::{NetSystem, Poppet, opening};
 use crate::part::line::friction_factor_churchill_with_slope;
 use crate::part::orifice;
@@ -144,8 +145,16 @@ impl<const N: usize> NetSystem<N> {
                 let (row, scale) = row_of(place);
                 j.add(row, at + 1, -scale * swept);
             }
+            // The reference by what the intake holds, where its hose is joined to it.
+            let joined = self.air.as_ref().zip(self.taps.get(k).copied().flatten());
+            let joined = joined.and_then(|(air, (to, passes))| {
+                air.slope(to, t).map(|(column, slope)| (column, passes * slope))
+            });
             if r.lag > 0.0 {
                 j.add(at + 2, at + 2, -1.0 / r.lag);
+                if let Some((column, slope)) = joined {
+                    j.add(at + 2, column, slope / r.lag);
+                }
             }
             if matches!(self.poppet[k], Poppet::Seat | Poppet::Full | Poppet::Stuck) {
                 continue;
@@ -158,22 +167,36 @@ impl<const N: usize> NetSystem<N> {
             j.add(at + 1, at + 1, -per * r.damping);
             if r.lag > 0.0 {
                 j.add(at + 1, at + 2, -per * r.area);
+            } else if let Some((column, slope)) = joined {
+                j.add(at + 1, column, -per * r.area * slope);
             }
         }
+        // What a difference over a nozzle does: by the node before it, and by a followed manifold behind it.
+        let manifold = self.air.as_ref().and_then(|air| air.slope(Tap::Manifold, t));
+        let by_difference = |j: &mut Matrix<N>, row: usize, injector: usize, slope: f64| {
+            let unit = &net.injectors[injector];
+            by_pressure(j, row, unit.node, slope);
+            if let (Some((column, per)), Back::Manifold) = (manifold, &unit.back) {
+                j.add(row, column, -slope * per);
+            }
+        };
         for (k, unit) in net.injectors.iter().enumerate() {
             let cd_a = self.sprays[k].cd_a;
             if cd_a > 0.0 {
-                let dp = p[unit.node] - self.back(k, t);
+                let dp = p[unit.node] - self.back(k, t, y);
                 let (_, slope) = orifice::flow(dp, cd_a, net.fluid.rho, orifice::DP_SMALL);
                 let (row, scale) = row_of(unit.node);
-                by_pressure(j, row, unit.node, -scale * slope);
-                by_pressure(j, self.injected(k), unit.node, slope);
+                by_difference(j, row, k, -scale * slope);
+                by_difference(j, self.injected(k), k, slope);
             }
         }
         for (k, n) in self.needles.iter().enumerate() {
-            let dp = p[n.node] - self.back(n.injector, t);
+            let dp = p[n.node] - self.back(n.injector, t, y);
             let (jet, slope) = orifice::flow(dp, 1.0, net.fluid.rho, orifice::DP_SMALL);
-            self.needle_slopes(k, (dp, jet, slope), y, j, by_pressure);
+            self.needle_slopes(k, (dp, jet, slope), y, j, by_difference);
+        }
+        if let Some(air) = &self.air {
+            air.slopes(t, y, self.breathed(), j);
         }
         self.wave_slopes(t, &p, &floored, j);
     }

@@ -24,7 +24,7 @@ impl<const N: usize> NetSystem<N> {
         let at = self.needle(k);
         let injector = self.needles[k].injector;
         let node = Place::Node(self.net.injectors[injector].node);
-        ([y[at], y[at + 1], y[at + 2]], self.pressure(node, t, y) - self.back(injector, t))
+        ([y[at], y[at + 1], y[at + 2]], self.pressure(node, t, y) - self.back(injector, t, y))
     }
 
     /// Switches each coil as its driver asks. True when one was switched.
@@ -56,7 +56,7 @@ impl<const N: usize> NetSystem<N> {
         let volts = self.coil_volts.at(t);
         for (k, (n, rates)) in self.needles.iter().zip(rates.chunks_exact_mut(3)).enumerate() {
             let at = first + 3 * k;
-            let dp = p[n.node] - self.back(n.injector, t);
+            let dp = p[n.node] - self.back(n.injector, t, y);
             let q = n.per_lift * y[at + 1] * self.jet(dp);
             into[n.node] -= q;
             injected[n.injector] += q;
@@ -71,14 +71,20 @@ impl<const N: usize> NetSystem<N> {
             let name = &self.net.injectors[n.injector].name;
             return Some(format!("{name} {}", ["current", "lift", "needle speed"][past % 3]));
         }
-        let wave = self.net.waves.get(state.checked_sub(self.taken_up(0))?)?;
-        Some(format!("{} volume", wave.name))
+        if let Some(wave) = self.net.waves.get(state.checked_sub(self.taken_up(0))?) {
+            return Some(format!("{} volume", wave.name));
+        }
+        self.net.intake.as_ref()?;
+        let counted = ["air let in", "air taken"];
+        counted.get(state - self.breathed()).map(|name| (*name).to_owned())
     }
 
     /// Whether a root function is a needle's.
     pub(in crate::transient) fn is_needle(&self, root: usize) -> bool {
         use crate::stepper::System;
-        root + GUARDS * self.needles.len() >= self.root_count()
+        let behind = usize::from(self.net.intake.is_some());
+        let first = self.root_count() - behind - GUARDS * self.needles.len();
+        (first..self.root_count() - behind).contains(&root)
     }
 
     /// Writes the guards of all needles.
@@ -106,14 +112,15 @@ impl<const N: usize> NetSystem<N> {
         }
     }
 
-    /// Adds the derivatives of one needle; `by_pressure` adds to a row what a node's pressure does there.
+    /// Adds the derivatives of one needle; `by_difference` adds to a row what the difference over the nozzle of an
+    /// injector does there.
     pub(super) fn needle_slopes(
         &self,
         k: usize,
         (dp, jet, jet_slope): (f64, f64, f64),
         y: &[f64; N],
         j: &mut Matrix<N>,
-        mut by_pressure: impl FnMut(&mut Matrix<N>, usize, usize, f64),
+        mut by_difference: impl FnMut(&mut Matrix<N>, usize, usize, f64),
     ) {
         let n: &Needle = &self.needles[k];
         let at = self.needle(k);
@@ -123,8 +130,8 @@ impl<const N: usize> NetSystem<N> {
         j.add(node, at + 1, -per * n.per_lift * jet);
         j.add(passed, at + 1, n.per_lift * jet);
         let slope = n.per_lift * x * jet_slope;
-        by_pressure(j, node, n.node, -per * slope);
-        by_pressure(j, passed, n.node, slope);
+        by_difference(j, node, n.injector, -per * slope);
+        by_difference(j, passed, n.injector, slope);
         if n.stage.drive != Drive::Dead {
             j.add(at, at, -n.law.resistance / n.law.inductance);
         }
@@ -133,7 +140,7 @@ impl<const N: usize> NetSystem<N> {
             j.add(at + 1, at + 2, 1.0);
             j.add(at + 2, at, per * 2.0 * n.law.pull * i);
             j.add(at + 2, at + 1, per * n.law.seat_area * dp / n.law.lift);
-            by_pressure(j, at + 2, n.node, -per * n.law.seat_area * (1.0 - x / n.law.lift));
+            by_difference(j, at + 2, n.injector, -per * n.law.seat_area * (1.0 - x / n.law.lift));
         }
     }
 
