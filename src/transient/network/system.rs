@@ -128,6 +128,8 @@ pub struct NetSystem<const N: usize> {
     manifold: Piece,
     /// An intake that is followed, whether it stands above ambient, and for each regulator where its hose is joined to it.
     air: Option<Air>,
+    /// Number of its states that move, and of those that count.
+    air_states: (usize, usize),
     boosted: bool,
     taps: Vec<Option<(Tap, f64)>>,
     supplies: Vec<Piece>,
@@ -240,6 +242,7 @@ impl<const N: usize> NetSystem<N> {
             boiling,
             manifold: Piece::default(),
             air: None,
+            air_states: (intake::moving(&net), intake::counting(&net)),
             boosted: false,
             taps: vec![],
             supplies: vec![Piece::default(); net.pumps.len()],
@@ -461,7 +464,7 @@ impl<const N: usize> NetSystem<N> {
     #[must_use]
     #[inline]
     pub fn injected(&self, k: usize) -> usize {
-        self.intake_at() + intake::moving(&self.net) + k
+        self.intake_at() + self.air_states.0 + k
     }
 
     /// Where the volume that an end has received lies in the state.
@@ -601,7 +604,7 @@ impl<const N: usize> NetSystem<N> {
         let r = &self.net.regulators[k];
         let at = self.poppet_at(k);
         let (fuel, back) = (self.pressure(r.from, t, y), self.pressure(r.to, t, y));
-        balance(r, (fuel, back, self.reference(k, t, y)), y[at], y[at + 1])
+        balance(r, (fuel, back, self.reference(k, t, y, y[at + 2])), y[at], y[at + 1])
     }
 
     /// The state that a regulator's reference moves at once, and its rate for each pascal: what [`Linear::response`] asks.
@@ -627,8 +630,8 @@ impl<const N: usize> NetSystem<N> {
 
     /// Pressure felt at the reference port: lagged, or at once without a lag.
     #[inline]
-    fn reference(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
-        if self.net.regulators[k].lag > 0.0 { y[self.poppet_at(k) + 2] } else { self.brought(k, t, y) }
+    fn reference(&self, k: usize, t: f64, y: &[f64; N], felt: f64) -> f64 {
+        if self.net.regulators[k].lag > 0.0 { felt } else { self.brought(k, t, y) }
     }
 
     /// Speed of a jet times the root of its sharpness: flow is this times `C_d A`, the orifice law of
@@ -784,12 +787,12 @@ impl<const N: usize> System<N> for NetSystem<N> {
         let (d_stored, rest) = rest.split_at_mut(nodes);
         let (d_flows, rest) = rest.split_at_mut(branches);
         let (d_poppets, rest) = rest.split_at_mut(3 * net.regulators.len());
-        let (d_air, rest) = rest.split_at_mut(intake::moving(net));
+        let (d_air, rest) = rest.split_at_mut(self.air_states.0);
         let (d_injected, rest) = rest.split_at_mut(net.injectors.len());
         let (d_received, rest) = rest.split_at_mut(net.ends.len());
         let (d_needles, rest) = rest.split_at_mut(3 * self.needles.len());
         let (d_waves, rest) = rest.split_at_mut(self.waves.len());
-        let (d_breathed, padding) = rest.split_at_mut(intake::counting(net));
+        let (d_breathed, padding) = rest.split_at_mut(self.air_states.1);
         padding.fill(0.0);
         // What flows into each place (nodes, then ends) and the pressure felt there. A shut branch holds zero.
         let mut into = [0.0; N];
@@ -858,13 +861,13 @@ impl<const N: usize> System<N> for NetSystem<N> {
                 Poppet::Free => 0.0,
             };
             rate[0] = speed;
-            let reference = self.reference(k, t, y);
+            let reference = self.reference(k, t, y, state[2]);
             rate[1] = (balance(r, (fuel, back, reference), lift, speed) - friction) / r.mass;
         }
         // Injectors of one rail into one manifold share their jet.
         let manifold = self.behind_throttle(t, y);
         if let Some(air) = &self.air {
-            air.rates(t, y, d_air, d_breathed);
+            air.rates(t, y, (d_air, d_breathed));
         }
         let (mut at, mut shared) = (usize::MAX, 0.0);
         for (node, cd_a) in &self.spraying {

@@ -86,7 +86,8 @@ impl Air {
     }
 
     /// Rates of what moves and of what counts.
-    pub(super) fn rates(&self, t: f64, y: &[f64], moving: &mut [f64], counting: &mut [f64]) {
+    #[inline(never)]
+    pub(super) fn rates(&self, t: f64, y: &[f64], (moving, counting): (&mut [f64], &mut [f64])) {
         if let Some(spool) = self.spool {
             moving[0] = spool.rate(y[self.at], self.boost(t));
         }
@@ -164,7 +165,8 @@ impl<const N: usize> NetSystem<N> {
     /// What a regulator's reference hose brings, absolute, Pa.
     #[inline]
     pub(super) fn brought(&self, k: usize, t: f64, y: &[f64; N]) -> f64 {
-        self.tapped(self.air.as_ref(), k, t, y).unwrap_or_else(|| self.references[k].at(t))
+        let tapped = if self.air.is_some() { self.tapped(self.air.as_ref(), k, t, y) } else { None };
+        tapped.unwrap_or_else(|| self.references[k].at(t))
     }
 
     /// The same where the hose is joined to a followed intake, whatever event came last.
@@ -172,7 +174,7 @@ impl<const N: usize> NetSystem<N> {
         self.tapped(self.intake_now(t).as_ref(), k, t, y)
     }
 
-    #[inline]
+    #[inline(never)]
     fn tapped(&self, air: Option<&Air>, k: usize, t: f64, y: &[f64; N]) -> Option<f64> {
         let (air, (at, passes)) = (air?, self.taps.get(k).copied().flatten()?);
         let above = match at {
