@@ -3,6 +3,7 @@
 use super::{EventKind, Needle, NetSystem, Place, Spray};
 use crate::part::injector::coil::{At, Drive, GUARDS};
 use crate::stepper::Matrix;
+use crate::transient::network::Back;
 
 impl<const N: usize> NetSystem<N> {
     /// Where current, lift and speed of a followed needle begin in the state.
@@ -151,7 +152,7 @@ impl<const N: usize> NetSystem<N> {
         Spray {
             node: unit.node,
             cd_a: unit.leak_cd_a + if opens { unit.cd_a } else { 0.0 },
-            own_back: unit.back != super::Back::Manifold,
+            own_back: unit.back != Back::Manifold,
         }
     }
 }
