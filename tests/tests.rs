@@ -119,6 +119,8 @@ mod transient_network;
 mod transient_needles;
 // Builds run through schedules: fixed point, presets, ledger, refusals, files.
 mod transient_run;
+// A throttle that is imposed, against the flow of gas through an orifice.
+mod transient_throttle;
 // A hose with waves: surge, periods, chambers, a published example; lumps converge to it.
 mod transient_waves;
 // The words of a cell for studies.

@@ -9,12 +9,12 @@ use railrise::transient::network::EventKind;
 use railrise::transient::{Options, Solution, modes, run};
 
 /// The car with these keys.
-fn with(keys: &[(&str, &str)]) -> Build {
+pub fn with(keys: &[(&str, &str)]) -> Build {
     keys.iter().fold(car("before-0.7-bar"), |b, (key, v)| b.with(key, v).expect("a known key"))
 }
 
 /// Channel values with their times.
-fn course<'a>(sol: &'a Solution, name: &str) -> impl Iterator<Item = (f64, f64)> + 'a {
+pub fn course<'a>(sol: &'a Solution, name: &str) -> impl Iterator<Item = (f64, f64)> + 'a {
     sol.t.iter().copied().zip(sol.channel(name).expect("recorded").values.iter().copied())
 }
 
@@ -137,7 +137,7 @@ fn a_boost_that_has_built_ends_at_the_steady_point() {
 }
 
 /// `∫ (a - b) dt` of two channels, each scaled from its start to its end: the time constant of a lag.
-fn behind(sol: &Solution, follower: &str, leader: &str) -> f64 {
+pub fn behind(sol: &Solution, follower: &str, leader: &str) -> f64 {
     let scaled = |name: &str| -> Vec<f64> {
         let v: Vec<f64> = course(sol, name).map(|x| x.1).collect();
         let mean = |w: &[f64]| w.iter().sum::<f64>() / w.len() as f64;

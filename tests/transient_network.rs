@@ -2,6 +2,7 @@
 
 use crate::support::hill_climb_net::{AMBIENT, Choice, net};
 use railrise::part::injector::CoilNeedle;
+use railrise::part::manifold::Throttle;
 use railrise::part::orifice;
 use railrise::schedule::Track;
 use railrise::stepper::{
@@ -9,7 +10,7 @@ use railrise::stepper::{
 };
 use railrise::transient::linear::Linear;
 use railrise::transient::network::{
-    Belief, EventKind, Hose, Intake, Net, NetSystem, Node, Place, Tap, WaveLine,
+    Belief, EventKind, Hose, Intake, Net, NetSystem, Node, Place, Plate, Tap, WaveLine,
 };
 use std::f64::consts::TAU;
 use std::ops::ControlFlow;
@@ -399,8 +400,9 @@ fn what_a_line_with_waves_took_up_is_what_its_pressures_hold() {
     }
 }
 
-/// A manifold of 5 L that fills behind a boost that builds, to which the reference hose is joined.
-fn with_intake(n: &mut Net, at: Tap, lag: f64) {
+/// A manifold of 5 L that fills behind a boost that builds, to which the reference hose is joined; through a throttle, where
+/// its opening is given.
+fn with_intake(n: &mut Net, at: Tap, lag: f64, opening: Option<f64>) {
     n.regulators[0].lag = lag;
     n.intake = Some(Intake {
         volume: 5e-3,
@@ -408,6 +410,10 @@ fn with_intake(n: &mut Net, at: Tap, lag: f64) {
         target: Track::new(&[(0.0, 0.2e5), (0.1, 0.2e5), (0.1, 0.7e5)]).expect("in order"),
         temperature: Track::new(&[(0.0, 300.0), (0.3, 330.0)]).expect("in order"),
         pull: Track::constant(1.3e-6),
+        throttle: opening.map(|x| Plate {
+            law: Throttle { area: 1.5e-3 },
+            opening: Track::new(&[(0.0, x), (0.2, x), (0.3, 0.5 * x)]).expect("in order"),
+        }),
         hoses: vec![Hose { regulator: 0, at, passes: 0.8 }],
     });
 }
@@ -419,14 +425,16 @@ fn the_jacobian_in_closed_form_is_that_of_differences() {
         (0.5, false, 0, None),
         (0.0, true, 0, None),
         (0.0, false, 2, None),
-        (0.0, false, 0, Some((Tap::Manifold, 0.015))),
-        (0.0, false, 2, Some((Tap::Manifold, 0.0))),
-        (0.0, false, 0, Some((Tap::ChargePipe, 0.0))),
-        (0.0, false, 0, Some((Tap::ChargePipe, 0.015))),
+        (0.0, false, 0, Some((Tap::Manifold, 0.015, None))),
+        (0.0, false, 2, Some((Tap::Manifold, 0.0, None))),
+        (0.0, false, 0, Some((Tap::ChargePipe, 0.0, None))),
+        (0.0, false, 0, Some((Tap::ChargePipe, 0.015, None))),
+        (0.0, false, 0, Some((Tap::Manifold, 0.015, Some(0.1)))),
+        (0.0, false, 0, Some((Tap::ChargePipe, 0.0, Some(0.9)))),
     ] {
         let mut circuit = net(Choice { friction, ..Choice::default() });
-        if let Some((at, lag)) = intake {
-            with_intake(&mut circuit, at, lag);
+        if let Some((at, lag, opening)) = intake {
+            with_intake(&mut circuit, at, lag, opening);
         }
         // Two needles are followed, and a part of the feed hose carries waves.
         circuit.injectors.iter_mut().take(followed).for_each(|i| i.coil = Some(CoilNeedle::default()));

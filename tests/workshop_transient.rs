@@ -46,6 +46,25 @@ fn a_rise_of_the_boost_asked_for_shows_how_boost_builds() {
     );
 }
 
+// With a throttle on the car a snap begins at the idle's own vacuum, by the opening that holds it, and ends just below the
+// boost asked for; the manifold is there before boost has built.
+#[test]
+fn a_snap_opens_the_throttle_that_the_car_has() {
+    let car = car_before().with("engine.intake_volume", "6 L").with("engine.spool_time", "0.3 s");
+    let car = car.with("engine.throttle_area", "2000 mm²");
+    let run = car.snap(bar(0.5), ms(80.0));
+    let idle = run.mean("boost", s(0.0), s(0.2)).si;
+    assert!((idle + 0.65e5).abs() < 10.0, "{idle}");
+    let opening = |from: f64, to: f64| run.mean("throttle", s(from), s(to)).si;
+    assert!((0.005..0.02).contains(&opening(0.0, 0.2)), "{}", opening(0.0, 0.2));
+    assert!((opening(0.3, 1.0) - 1.0).abs() < 1e-12);
+    let early = |name: &str| run.mean(name, s(0.35), s(0.4)).si;
+    let short = early("charge pipe pressure") - early("boost");
+    assert!(early("charge pipe pressure") < 0.3e5 && (0.0..3e3).contains(&short), "{short}");
+    let end = run.mean("boost", s(3.0), s(3.3)).si;
+    assert!((0.48e5..0.5e5).contains(&end), "{end}");
+}
+
 // A split hose brings 0.7 of the vacuum to the port, as it does at the steady point.
 #[test]
 fn a_hose_that_leaks_brings_less_vacuum_when_it_goes_on() {

@@ -152,6 +152,15 @@ pub const ENGINE: &[Key] = &[
         "time constant with which boost builds, in time; asks for intake_volume; left out: at once",
     )
     .optional(),
+    Key::scalar(
+        "throttle_area",
+        Dim::Area,
+        1e-5,
+        2e-2,
+        "2000 mm²",
+        "effective area of the throttle wide open, discharge coefficient times area; a schedule in time may then say how far it is open, as a share of this; asks for intake_volume; left out: the manifold goes where boost asks",
+    )
+    .optional(),
     Key::scalar("rev_limit", Dim::AngularVelocity, 100.0, 2000.0, "7000 rpm", "speed limit")
         .default("7000 rpm", PRACTICE),
     Key::scalar("idle_speed", Dim::AngularVelocity, 20.0, 250.0, "900 rpm", "idle speed")

@@ -54,8 +54,12 @@ pub struct Schedule {
     /// Engine speed, rev/min; zero is an engine at rest.
     pub rpm: Track,
     /// Manifold pressure above ambient, Pa. Where the build gives `engine.intake_volume` it is what throttle and boost control
-    /// ask for, and the manifold fills towards it.
+    /// ask for, and the manifold fills towards it; with a `throttle` below it is what boost control asks for in the charge pipe,
+    /// at least ambient pressure.
     pub boost: Track,
+    /// Opening of the throttle, 0 to 1: the share of `engine.throttle_area` that is open. Air then flows through it from the
+    /// charge pipe, and the manifold stands where filling takes it. Left out: the manifold goes where `boost` asks.
+    pub throttle: Option<Track>,
     /// Supply voltage, V; the build's own over speed when left out.
     pub supply: Option<Track>,
     /// Whether the pumps have power (1) or an open relay (0).
@@ -89,6 +93,7 @@ impl Schedule {
             seconds: time.value,
             rpm: Track::constant(rpm_of(speed)),
             boost: Track::constant(boost.into().pascals()),
+            throttle: None,
             supply: None,
             power: Track::constant(1.0),
             reference: None,
@@ -265,6 +270,20 @@ impl Schedule {
         }
     }
 
+    /// The same by its throttle: `boost` is then what is asked for in the charge pipe, and the manifold stands where this
+    /// opening, a share of `engine.throttle_area`, lets it.
+    #[must_use]
+    pub fn with_throttle(mut self, opening: Track) -> Self {
+        self.throttle = Some(opening);
+        self
+    }
+
+    /// The same with the throttle opened from one share of its area to wide within `opens`, as [`Schedule::snap`] does.
+    #[must_use]
+    pub fn throttle_opened(self, from: f64, opens: Time) -> Self {
+        self.with_throttle(ramp(from, 1.0, 0.2, opens.value))
+    }
+
     /// The same, ending early.
     #[must_use]
     pub fn until(mut self, until: Until) -> Self {
@@ -276,7 +295,7 @@ impl Schedule {
     #[must_use]
     pub fn corners(&self) -> Vec<f64> {
         let mut all = vec![0.0, self.seconds];
-        let optional = [&self.supply, &self.reference, &self.fuel_temperature];
+        let optional = [&self.throttle, &self.supply, &self.reference, &self.fuel_temperature];
         let tracks = [&self.rpm, &self.boost, &self.power].into_iter().chain(optional.into_iter().flatten());
         for track in tracks {
             all.extend(track.times().iter().copied().filter(|t| *t > 0.0 && *t < self.seconds));

@@ -5,11 +5,13 @@
 //! with the engine's demand along its last course, until the course stays. In the run its equations go with the circuit's.
 
 use super::from_build::{bare, samples, track};
-use super::network::{Intake, NetSystem};
+use super::network::{Intake, NetSystem, Plate};
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
+use crate::part::manifold::Throttle;
+use crate::quantity::GaugePressure;
 use crate::schedule::{Schedule, Track};
-use crate::steady::Point;
+use crate::steady::{Operating, Point, point};
 use crate::stepper::{self, Observer, StepView, Tsit5};
 use std::ops::ControlFlow;
 
@@ -27,12 +29,12 @@ const WITHIN: usize = 24;
 /// The schedule as the engine feels it: its boost is that of the manifold as it fills. None where the build has no intake to
 /// follow.
 pub(super) fn felt(build: &Build, s: &Schedule) -> Result<Option<Schedule>> {
-    if !follows(build)? {
+    if !follows(build, s)? {
         return Ok(None);
     }
     let mut felt = s.clone();
     // What is always asked for the same is there from the start.
-    if s.boost.is_constant() {
+    if s.boost.is_constant() && s.throttle.is_none() {
         return Ok(Some(felt));
     }
     let mut dense = s.boost.clone();
@@ -57,13 +59,24 @@ pub(super) fn felt(build: &Build, s: &Schedule) -> Result<Option<Schedule>> {
 }
 
 /// Whether a build has an intake to follow.
-fn follows(build: &Build) -> Result<bool> {
+fn follows(build: &Build, s: &Schedule) -> Result<bool> {
     let e = build.section("engine");
-    match (e.opt("intake_volume"), e.opt("spool_time")) {
-        (None, Some(_)) => Err(Error::new(Kind::Layout, "boost builds in no volume")
-            .next("give engine.intake_volume too, or leave engine.spool_time out")
-            .at_key("engine.spool_time")),
-        (volume, _) => Ok(volume.is_some()),
+    if let Some(opening) = &s.throttle {
+        throttle(build)?;
+        // An engine that runs behind a shut throttle has no air to begin with.
+        if opening.at(0.0) <= 0.0 && s.rpm.at(0.0) > 0.0 {
+            return Err(Error::new(Kind::Value, "schedule.throttle begins at 0 with the engine running")
+                .next("begin with the opening that it idles at (transient::throttle_opening finds it)")
+                .at_key("schedule.throttle"));
+        }
+    }
+    let without =
+        [("spool_time", "boost builds in no volume"), ("throttle_area", "the throttle fills no volume")];
+    match without.into_iter().find(|(key, _)| e.opt(key).is_some()) {
+        Some((key, what)) if e.opt("intake_volume").is_none() => Err(Error::new(Kind::Layout, what)
+            .next(format!("give engine.intake_volume too, or leave engine.{key} out"))
+            .at_key(format!("engine.{key}"))),
+        _ => Ok(e.opt("intake_volume").is_some()),
     }
 }
 
@@ -78,8 +91,60 @@ pub(super) fn intake(build: &Build, s: &Schedule, samples: &[(f64, Point)]) -> R
         target: s.boost.clone(),
         temperature: track(samples, |p| p.demand.map_or(outside, |d| d.charge_temperature))?,
         pull: track(samples, |p| p.demand.map_or(0.0, |d| d.air / d.manifold))?,
+        throttle: match &s.throttle {
+            Some(opening) => Some(Plate { law: throttle(build)?, opening: opening.clone() }),
+            None => None,
+        },
         hoses: vec![],
     }))
+}
+
+/// The throttle of a build.
+fn throttle(build: &Build) -> Result<Throttle> {
+    let e = build.section("engine");
+    for (key, what) in
+        [("throttle_area", "the throttle has no area"), ("intake_volume", "the throttle fills no volume")]
+    {
+        if e.opt(key).is_none() {
+            return Err(Error::new(Kind::Layout, what)
+                .next(format!("give engine.{key}, or leave the throttle out of the schedule"))
+                .at_key(format!("engine.{key}")));
+        }
+    }
+    Ok(Throttle { area: e.si("throttle_area") })
+}
+
+/// Opening of the throttle, a share of `engine.throttle_area`, at which an engine that runs at an operating point stands at
+/// its manifold pressure, with the charge pipe at a pressure: the inverse of [`Throttle`]'s law.
+///
+/// # Errors
+/// A build without `engine.throttle_area` and `engine.intake_volume`; an engine at rest; a charge pipe no higher than the
+/// manifold; a throttle too small for so much air.
+pub fn throttle_opening(build: &Build, op: &Operating, pipe: impl Into<GaugePressure>) -> Result<f64> {
+    let law = throttle(build)?;
+    let p = point(build, op)?;
+    let before = p.ambient + pipe.into().pascals();
+    let refused = |what: String, next: &str| {
+        Err(Error::new(Kind::Value, what).next(next.to_owned()).at_key("engine.throttle_area"))
+    };
+    let Some(demand) = p.demand else {
+        return refused("an engine at rest draws no air through its throttle".to_owned(), "give it a speed");
+    };
+    let opening = law.opening(demand.air, (before, p.manifold), demand.charge_temperature);
+    match opening {
+        Some(x) if x <= 1.0 => Ok(x),
+        Some(x) => refused(
+            format!("so much air asks for {x:.2} of engine.throttle_area"),
+            "give a larger throttle, or a higher pressure in the charge pipe",
+        ),
+        None => refused(
+            format!(
+                "the charge pipe at {before:.0} Pa stands no higher than the manifold at {:.0} Pa",
+                p.manifold
+            ),
+            "give a higher pressure in the charge pipe",
+        ),
+    }
 }
 
 /// Gauge pressure in the manifold with the demand of these samples.

@@ -25,6 +25,7 @@ mod solution; // what a run was
 
 pub use behind::{Behind, Gases, Pressures, Valves, Wanted};
 pub use friction_table::FrictionTable;
+pub use intake::throttle_opening;
 pub use options::{Options, Stepper};
 pub use record::Watch;
 pub use run::{follows, modes, run, run_watched};

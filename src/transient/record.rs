@@ -107,6 +107,10 @@ impl<'a, const N: usize> Recorder<'a, N> {
             put("charge pipe pressure".into(), Dim::Pressure, Flavour::Gauge);
             put("engine air".into(), Dim::MassRate, Flavour::Plain);
         }
+        if self.made.net.intake.as_ref().is_some_and(|i| i.throttle.is_some()) {
+            put("throttle".into(), Dim::Ratio, Flavour::Plain);
+            put("throttle air".into(), Dim::MassRate, Flavour::Plain);
+        }
         out
     }
 
@@ -167,6 +171,9 @@ impl<'a, const N: usize> Recorder<'a, N> {
         }
         if let Some((pipe, _, taken)) = intake {
             rows.extend([asked, pipe, taken]);
+        }
+        if let Some((opening, air)) = view.throttle(t, y) {
+            rows.extend([opening, air]);
         }
     }
 

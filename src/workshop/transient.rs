@@ -9,7 +9,7 @@ use crate::quantity::{Amount, Dim, GaugePressure, Shown, rad_per_s};
 use crate::rich::{Bundle, Rich, cancelled};
 use crate::schedule::{Schedule, Until};
 use crate::steady::{Operating, point};
-use crate::transient::{Options, Solution, follows, modes, run_watched};
+use crate::transient::{Options, Solution, follows, modes, run_watched, throttle_opening};
 use std::ops::ControlFlow;
 
 /// A car's run in time: channels, pulses, what happened, and where the fuel went.
@@ -50,7 +50,8 @@ impl Car {
 
     /// The throttle snapped open from idle: the manifold goes from its vacuum to this boost within so long. With
     /// `engine.intake_volume` (and `engine.spool_time`) on the car this is what the throttle asks for: the manifold fills, and
-    /// boost builds, in their own time.
+    /// boost builds, in their own time. With `engine.throttle_area` too the throttle itself is opened, from where it idles to
+    /// wide, while this boost is asked for in the charge pipe.
     ///
     /// # Panics
     /// As [`Car::through`].
@@ -59,7 +60,14 @@ impl Car {
         let (speed, manifold) = self.idle_state();
         let builds = self.build().section("engine").opt("spool_time").unwrap_or(0.0);
         let time = s(1.5 + 6.0 * builds) + opens;
-        self.through(Schedule::snap(speed, manifold, boost.quantity(), opens.quantity(), time.quantity()))
+        let from = |p| Schedule::snap(speed, p, boost.quantity(), opens.quantity(), time.quantity());
+        if self.build().section("engine").opt("throttle_area").is_none() {
+            return self.through(from(manifold));
+        }
+        let still = GaugePressure::from_pascals(0.0);
+        let idle = throttle_opening(self.build(), &Operating::at(speed, manifold), still);
+        let idle = idle.unwrap_or_else(|e| stop(e));
+        self.through(from(still).throttle_opened(idle, opens.quantity()))
     }
 
     /// Boost from one value to another at one speed, so long over it; half a second more to settle. With

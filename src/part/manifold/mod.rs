@@ -1,6 +1,10 @@
-//! The intake manifold: filling and emptying, and how boost builds.
+//! The intake manifold: filling and emptying, the throttle before it, and how boost builds.
 
 use super::gas::Gas;
+
+mod throttle;
+
+pub use throttle::Throttle;
 
 /// A volume of gas that fills and empties.
 ///
@@ -54,7 +58,7 @@ impl Plenum {
 /// # Valid range
 /// Well mixed; changes longer than an engine cycle; inflow as at the pressure that throttle and boost control hold (choked
 /// throttle, or a compressor that gives what is taken): a throttle that is not choked lets in more while the manifold is
-/// low, so it fills sooner than this. A change of `T` moves `p` at once (`p Ṫ/T`). An engine at rest moves no air.
+/// low, so it fills sooner than this ([`Throttle`] says how soon). A change of `T` moves `p` at once (`p Ṫ/T`). An engine at rest moves no air.
 ///
 /// # Source
 /// J. B. Heywood, Internal Combustion Engine Fundamentals (1988), section 7.6.2 (from memory); the inflow is our own

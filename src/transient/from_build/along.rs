@@ -44,6 +44,9 @@ pub(super) fn check(s: &Schedule, o: &Options) -> Result<()> {
     if !o.injection_begins.is_finite() {
         return bad("options.injection_begins", o.injection_begins, "give an angle");
     }
+    if let Some(v) = s.throttle.as_ref().and_then(|x| x.values().iter().find(|v| !(0.0..=1.0).contains(*v))) {
+        return bad("schedule.throttle", *v, "give an opening of 0 to 1, a share of engine.throttle_area");
+    }
     let limit = engine_gas::RPM_LIMIT;
     match s.rpm.values().iter().find(|v| !(0.0..=limit).contains(*v)) {
         Some(v) => bad("schedule.rpm", *v, &format!("give 0 to {limit} rev/min")),

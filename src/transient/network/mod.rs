@@ -6,7 +6,7 @@
 //! | branch flow | `I dQ/dt = Δp + rise - losses(Q)`; a shut check valve holds it at zero |
 //! | pump | back electromotive force `E = K ω`: `dE/dt = K²/J (I - I_load)` |
 //! | regulator | poppet lift and speed between its stops, dry friction, reference lag |
-//! | intake | boost in the charge pipe `dp/dt = (p_asked - p)/τ`, air in the manifold `dm/dt = ṁ_in - ṁ_engine`; air come in and taken |
+//! | intake | boost in the charge pipe `dp/dt = (p_asked - p)/τ`, air in the manifold `dm/dt = ṁ_in - ṁ_engine`, in through a throttle or as it is held; air come in and taken |
 //! | injector | volume passed since the start; where followed, current of its coil, lift and speed of its needle |
 //! | line with waves | volume taken up; what travels along it stands on a grid of its own |
 //! | end of given pressure | volume received since the start |
@@ -24,10 +24,11 @@ mod event;
 mod hydraulics;
 mod pulses;
 mod system;
+mod validate;
 
 pub use describe::{
     Back, BadNet, Belief, Branch, Check, Difference, End, Fluid, Hose, InjectorUnit, Intake, Limit, Net,
-    Node, Place, PumpUnit, RegulatorUnit, Tap, Trace, WaveLine,
+    Node, Place, Plate, PumpUnit, RegulatorUnit, Tap, Trace, WaveLine,
 };
 pub use event::{Event, EventKind};
 pub use hydraulics::{PumpCurve, PumpLaw};

@@ -201,6 +201,7 @@ impl<const N: usize> NetSystem<N> {
         tracks.extend(net.regulators.iter().map(|r| &r.reference));
         tracks.extend(net.ends.iter().map(|e| &e.pressure));
         tracks.extend(net.intake.iter().flat_map(|i| [&i.target, &i.temperature, &i.pull]));
+        tracks.extend(net.intake.iter().filter_map(|i| i.throttle.as_ref()).map(|plate| &plate.opening));
         match &net.belief {
             describe::Belief::Off => {}
             describe::Belief::Width(w) => tracks.push(w),

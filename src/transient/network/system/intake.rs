@@ -2,7 +2,7 @@
 
 use super::{EventKind, NetSystem, Piece};
 use crate::part::gas::AIR;
-use crate::part::manifold::{Filling, Spool};
+use crate::part::manifold::{Filling, Spool, Throttle};
 use crate::stepper::Matrix;
 use crate::transient::network::{Intake, Net, Tap};
 
@@ -18,6 +18,8 @@ pub(super) struct Air {
     target: Piece,
     temperature: Piece,
     pull: Piece,
+    /// A throttle and its opening, where that is imposed.
+    throttle: Option<(Throttle, Piece)>,
     /// Where its states begin: boost, when it is followed, then air in the manifold.
     at: usize,
 }
@@ -41,6 +43,7 @@ impl Air {
             target: Piece::of(&i.target, t),
             temperature: Piece::of(&i.temperature, t),
             pull: Piece::of(&i.pull, t),
+            throttle: i.throttle.as_ref().map(|plate| (plate.law, Piece::of(&plate.opening, t))),
             at,
         }
     }
@@ -65,6 +68,22 @@ impl Air {
         self.target.at(t).min(self.pipe(t, y))
     }
 
+    /// Opening of a throttle, and air that comes into the manifold, kg/s.
+    pub(super) fn entered(&self, t: f64, y: &[f64]) -> (Option<f64>, f64) {
+        match &self.throttle {
+            None => (None, self.pull.at(t) * (self.ambient + self.held(t, y))),
+            Some((law, opening)) => {
+                let (x, sides) = (opening.at(t), self.sides(t, y));
+                (Some(x), law.flow(x, sides, self.temperature.at(t)))
+            }
+        }
+    }
+
+    /// Absolute pressures before and behind the throttle, Pa.
+    fn sides(&self, t: f64, y: &[f64]) -> (f64, f64) {
+        (self.ambient + self.pipe(t, y), self.manifold(t, y))
+    }
+
     /// Absolute pressure in the manifold, Pa.
     #[inline]
     pub(super) fn manifold(&self, t: f64, y: &[f64]) -> f64 {
@@ -81,8 +100,12 @@ impl Air {
         if self.spool.is_some() {
             y[self.at] = self.boost(t);
         }
-        let held = self.ambient + self.held(t, y);
-        y[self.mass_at()] = self.law.mass(held, self.temperature.at(t));
+        let warm = self.temperature.at(t);
+        let held = match &self.throttle {
+            None => self.ambient + self.held(t, y),
+            Some((law, x)) => law.held(x.at(t), self.ambient + self.pipe(t, y), warm, self.pull.at(t)),
+        };
+        y[self.mass_at()] = self.law.mass(held, warm);
     }
 
     /// Rates of what moves and of what counts.
@@ -91,7 +114,7 @@ impl Air {
         if let Some(spool) = self.spool {
             moving[0] = spool.rate(y[self.at], self.boost(t));
         }
-        let entered = self.pull.at(t) * (self.ambient + self.held(t, y));
+        let (_, entered) = self.entered(t, y);
         let taken = self.taken(t, y);
         moving[self.mass_at() - self.at] = entered - taken;
         counting.copy_from_slice(&[entered, taken]);
@@ -113,9 +136,19 @@ impl Air {
         j.add(counting + 1, mass, by_mass);
         if let Some(spool) = self.spool {
             j.add(self.at, self.at, -1.0 / spool.tau);
-            if y[self.at] < self.target.at(t) {
+            if self.throttle.is_none() && y[self.at] < self.target.at(t) {
                 j.add(mass, self.at, pull);
                 j.add(counting, self.at, pull);
+            }
+        }
+        if let Some((law, x)) = &self.throttle {
+            let warm = self.temperature.at(t);
+            let (by_pipe, by_manifold) = law.slopes(x.at(t), self.sides(t, y), warm);
+            for row in [mass, counting] {
+                j.add(row, mass, by_manifold * self.law.per_mass(warm));
+                if self.spool.is_some() {
+                    j.add(row, self.at, by_pipe);
+                }
             }
         }
     }
@@ -151,6 +184,13 @@ impl<const N: usize> NetSystem<N> {
     #[must_use]
     pub fn intake(&self, t: f64, y: &[f64; N]) -> Option<(f64, f64, f64)> {
         self.intake_now(t).map(|a| (a.pipe(t, y), a.temperature.at(t), a.taken(t, y)))
+    }
+
+    /// Opening of a throttle that is imposed, and air that passes it, kg/s.
+    #[must_use]
+    pub fn throttle(&self, t: f64, y: &[f64; N]) -> Option<(f64, f64)> {
+        let (opening, entered) = self.intake_now(t)?.entered(t, y);
+        opening.map(|x| (x, entered))
     }
 
     /// Absolute pressure in the manifold between two corners, Pa.
