@@ -56,7 +56,7 @@ fn run_all(books: &[String]) -> Result<usize, String> {
     // Finds the compiler and the sources of the standard library; what was compiled for our own kernel spares the plain
     // one the wait.
     let prepared = prepare::enter()?;
-    sources::make_sure(&prepared.toolchain, &mut |text| eprintln!("{text}"))?;
+    sources::make_sure(&prepared, &mut |text| eprintln!("{text}"))?;
     let _library = library::make_sure(&prepared, &mut |text| eprintln!("{text}"))?;
     let mut bad = 0;
     for book in books {

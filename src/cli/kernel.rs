@@ -78,7 +78,7 @@ pub fn run(args: Args) -> ExitCode {
             if !no_build {
                 let tell = &mut |text: &str| eprintln!("{text}");
                 let built = prepare::enter().and_then(|prepared| {
-                    sources::make_sure(&prepared.toolchain, tell)?;
+                    sources::make_sure(&prepared, tell)?;
                     library::make_sure(&prepared, tell).map(drop)
                 });
                 if let Err(error) = built {

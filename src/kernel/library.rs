@@ -8,6 +8,7 @@
 
 use super::home::{Home, write_if_changed};
 use super::prepare::Prepared;
+use super::thin::{self, Keep};
 use super::toolchain::Toolchain;
 use serde_json::{Value, json};
 use std::fs::File;
@@ -24,6 +25,8 @@ const SEEN_BY_CELLS: [&str; 6] = ["ctx", "railrise", "uom", "typenum", "num-trai
 /// Crates of the library that run in the compiler only.
 const BUILD_TOOLS: [&str; 6] =
     ["syn", "quote", "proc-macro2", "serde_derive", "thiserror-impl", "unicode-ident"];
+/// Counts the ways in which the folder of a built library has been laid out.
+const LAYOUT: u32 = 2;
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 
@@ -90,6 +93,7 @@ fn use_it(prepared: &Prepared, library: Library) -> Result<Library, String> {
 fn stamp(source: &Path) -> Result<u64, String> {
     let files = source_files(source)?;
     let mut hash = DefaultHasher::new();
+    LAYOUT.hash(&mut hash);
     for file in files {
         file.hash(&mut hash);
         std::fs::read(&file).unwrap_or_default().hash(&mut hash);
@@ -303,7 +307,8 @@ pub(super) fn finish(
         .output()
         .map_err(|e| format!("cargo metadata: {e}"))?;
     let graph = serde_json::from_slice(&metadata.stdout).map_err(|e| format!("cargo metadata: {e}"))?;
-    std::fs::write(scratch.join("metadata.json"), trim(graph).to_string()).map_err(said)?;
+    let graph = thinned(trim(graph), &scratch.join("signatures"), &folder.join("signatures"))?;
+    std::fs::write(scratch.join("metadata.json"), graph.to_string()).map_err(said)?;
     let info = json!({
         "object": folder.join("deps").join(object),
         "deps": folder.join("deps"),
@@ -341,6 +346,32 @@ fn trim(mut graph: Value) -> Value {
         retain(&mut node["dependencies"], &|d| kept.contains(d));
     }
     graph
+}
+
+/// The crate graph with thinned copies in the place of the crates' sources: made in `into`, found in `place` later.
+fn thinned(mut graph: Value, into: &Path, place: &Path) -> Result<Value, String> {
+    for package in graph["packages"].as_array_mut().into_iter().flatten() {
+        let name = package["name"].as_str().unwrap_or_default().to_owned();
+        let manifest = PathBuf::from(package["manifest_path"].as_str().unwrap_or_default());
+        let own = manifest.parent().unwrap_or(&manifest);
+        // The cell's crate is written anew with every cell, and the wrapper is one line.
+        if name == "ctx" || name == WRAPPER {
+            continue;
+        }
+        thin::copy(&own.join("src"), &into.join(&name).join("src"), Keep::Documented, &[])?;
+        let copied = place.join(&name);
+        package["manifest_path"] = json!(copied.join("Cargo.toml"));
+        let mut targets = package["targets"].take();
+        if let Some(targets) = targets.as_array_mut() {
+            targets.retain(|t| t["kind"][0] == "lib");
+            for target in targets {
+                let path = PathBuf::from(target["src_path"].as_str().unwrap_or_default());
+                target["src_path"] = json!(copied.join(path.strip_prefix(own).unwrap_or(&path)));
+            }
+        }
+        package["targets"] = targets;
+    }
+    Ok(graph)
 }
 
 /// Removes versions that nobody uses, but for the newest few.

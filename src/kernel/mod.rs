@@ -28,5 +28,6 @@ pub mod serve;
 pub mod session;
 pub mod shim;
 pub mod sources;
+pub mod thin;
 pub mod toolchain;
 pub mod units;

@@ -23,6 +23,10 @@ pub struct Prepared {
     pub toolchain: Toolchain,
     /// The cache.
     pub home: Home,
+    /// The standard library's sources.
+    pub sources: PathBuf,
+    /// Where the evaluator reads them.
+    pub reading: PathBuf,
     /// This process's working folder in the cache.
     pub slot: Slot,
     /// The folder the user started in; relative paths mean this one.
@@ -75,6 +79,7 @@ fn replace() -> String {
         let toolchain = Toolchain::find()?;
         let home = Home::find(&toolchain)?;
         let sources = sources::place(&toolchain)?;
+        let reading = sources::reading_place(&sources)?;
         let slot = slot_path(&home);
         sweep(&home);
         let exe = std::env::current_exe().map_err(|e| format!("this program cannot find itself: {e}"))?;
@@ -90,7 +95,7 @@ fn replace() -> String {
         let found = json!({
             "sysroot": toolchain.sysroot, "rustc": toolchain.rustc, "cargo": toolchain.cargo,
             "version": toolchain.version, "host": toolchain.host,
-            "root": home.root, "key": home.key, "source": home.source,
+            "sources": sources, "reading": reading, "root": home.root, "key": home.key, "source": home.source,
             "slot": slot, "started_in": started_in,
             "path": old_path.to_string_lossy(), "cargo_home": cargo_home.as_ref().map(|c| c.to_string_lossy()),
         });
@@ -101,7 +106,7 @@ fn replace() -> String {
             // The analyser looks here first for `cargo` and `rustup`, and finds our stand-ins.
             .env("CARGO_HOME", slot.join("home"))
             .env("RUSTUP", bin.join("rustup"))
-            .env("RUST_SRC_PATH", &sources)
+            .env("RUST_SRC_PATH", &reading)
             .env("RUSTUP_AUTO_INSTALL", "0")
             .env("EVCXR_CONFIG_DIR", slot.join("config"))
             .env("EVCXR_TMPDIR", slot.join("crate"))
@@ -156,6 +161,8 @@ fn resume(found: &str) -> Result<Prepared, String> {
             version: text("version"),
             host: text("host"),
         },
+        sources: path("sources"),
+        reading: path("reading"),
         home: Home { root: path("root"), key: path("key"), source: path("source") },
         slot: Slot { path: slot, _lock: lock },
         started_in: path("started_in"),

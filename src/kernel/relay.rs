@@ -9,7 +9,7 @@ use railrise::rich::wire::{self, MARK};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Command, ExitCode, Stdio};
+use std::process::{ChildStdin, Command, ExitCode, Stdio};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -61,8 +61,10 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
 
     // Orders of the evaluator, one a line; the end of them ends the cells' process.
     let orders_in = child.stdin.take().ok_or_else(|| std::io::Error::other("no way to the cells"))?;
-    let orders_in = Arc::new(Mutex::new(orders_in));
+    let orders_in = Arc::new(Mutex::new(Some(orders_in)));
     let input = Arc::clone(&orders_in);
+    let orders_end = Arc::new(AtomicBool::new(false));
+    let no_more = Arc::clone(&orders_end);
     std::thread::spawn(move || {
         for order in std::io::stdin().lock().lines().map_while(Result::ok) {
             if !LISTENED.load(Ordering::SeqCst) && listened.exists() {
@@ -71,11 +73,12 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
             }
             send(&json!({"kind": "running"}));
             RUNNING.store(true, Ordering::SeqCst);
-            let mut orders_in = orders_in.lock().unwrap_or_else(PoisonError::into_inner);
-            if writeln!(orders_in, "{order}").and_then(|()| orders_in.flush()).is_err() {
+            if !say(&orders_in, &order) {
                 break;
             }
         }
+        *orders_in.lock().unwrap_or_else(PoisonError::into_inner) = None;
+        no_more.store(true, Ordering::SeqCst);
     });
 
     let (all_read, wait_all_read) = sync_channel(1);
@@ -87,6 +90,7 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
 
     let mut lines = Lines::default();
     let mut asking = 0;
+    let mut left = 2;
     loop {
         match chunks.recv_timeout(if lines.partial.is_empty() {
             Duration::from_millis(500)
@@ -104,11 +108,13 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
                 if asking > 1 {
                     asking = 0;
                     send(&json!({"kind": "asked"}));
-                    let mut input = input.lock().unwrap_or_else(PoisonError::into_inner);
-                    let _ = writeln!(input).and_then(|()| input.flush());
+                    let _ = say(&input, "");
                 }
-                // Nobody is left to read: do not leave a loop running for ever.
-                if parent_id() != parent {
+                // Nobody is left to give orders or to read: do not leave a loop running for ever. A process that
+                // waits for its next order has half a second to see that none will come.
+                let ended = orders_end.load(Ordering::SeqCst);
+                left = if ended && left > 0 { left - 1 } else { left };
+                if parent_id() != parent || left == 0 {
                     child.kill()?;
                 }
             }
@@ -121,6 +127,12 @@ fn relay(listened: &Path) -> std::io::Result<ExitCode> {
     finish_errors(&mut errors_in, &wait_all_read)?;
     send(&json!({"kind": "ended", "how": status.to_string()}));
     Ok(ExitCode::from(status.code().and_then(|c| u8::try_from(c).ok()).unwrap_or(70)))
+}
+
+/// One line to the cells' process; whether it went there.
+fn say(to: &Mutex<Option<ChildStdin>>, line: &str) -> bool {
+    let mut to = to.lock().unwrap_or_else(PoisonError::into_inner);
+    to.as_mut().is_some_and(|to| writeln!(to, "{line}").and_then(|()| to.flush()).is_ok())
 }
 
 /// Whether the cells' main thread is reading its standard input. A notebook has nobody to type

@@ -166,7 +166,7 @@ impl Session {
     /// # Errors
     /// Missing sources, a library that does not build, an evaluator that does not start.
     pub fn start(prepared: &Prepared, folder: &Path, tell: &mut dyn FnMut(&str)) -> Result<Session, String> {
-        sources::make_sure(&prepared.toolchain, tell)?;
+        sources::make_sure(prepared, tell)?;
         let library = library::make_sure(prepared, tell)?;
         let mut session = Session {
             context: None,

@@ -6,8 +6,11 @@
 //! into the cache, visibly and without administrator rights; else the user is told what to install.
 
 use super::home;
+use super::prepare::Prepared;
+use super::thin::{self, Keep};
 use super::toolchain::{Toolchain, on_path};
 use std::fs::File;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -36,16 +39,47 @@ pub fn place(toolchain: &Toolchain) -> Result<PathBuf, String> {
     }
 }
 
-/// Makes sure that the sources are there; may unpack the distribution's package into the cache,
-/// and says so through `tell`.
+/// Where the evaluator reads the sources at `place`: a thinned copy of them ([`thin`]), or with `RAILRISE_CARGO=plain`
+/// the sources themselves.
+pub fn reading_place(place: &Path) -> Result<PathBuf, String> {
+    if std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain") {
+        return Ok(place.to_owned());
+    }
+    let file = place.join("core/src/lib.rs");
+    let made = file.metadata().and_then(|m| m.modified()).ok();
+    let version = std::fs::read_to_string(place.join(VERSION_FILE)).unwrap_or_default();
+    let mut hash = DefaultHasher::new();
+    (env!("CARGO_PKG_VERSION"), place, made, version).hash(&mut hash);
+    Ok(home::root()?.join(format!("rust-signatures-{:016x}", hash.finish())))
+}
+
+/// Makes sure that the sources are there, and where the evaluator reads them; may unpack the distribution's package
+/// into the cache, and says so through `tell`.
 ///
 /// # Errors
 /// When they are nowhere and cannot be fetched here, with every way to provide them.
-pub fn make_sure(toolchain: &Toolchain, tell: &mut dyn FnMut(&str)) -> Result<PathBuf, String> {
-    let place = place(toolchain)?;
+pub fn make_sure(prepared: &Prepared, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
+    let Prepared { sources, reading, .. } = prepared;
+    make_sure_of_all(sources, tell)?;
+    if holds_sources(reading) {
+        return Ok(());
+    }
+    let scratch = reading.with_extension(std::process::id().to_string());
+    thin::copy(sources, &scratch, Keep::Bare, &LEFT_OUT)?;
+    // Another kernel may have been faster.
+    if std::fs::rename(&scratch, reading).is_err() {
+        let _ = std::fs::remove_dir_all(&scratch);
+    }
+    match holds_sources(reading) {
+        true => Ok(()),
+        false => Err(format!("{} cannot be written", reading.display())),
+    }
+}
+
+fn make_sure_of_all(place: &Path, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
     let in_cache = place == cached()?;
-    if holds_sources(&place) && (!in_cache || new_enough_in(&place)) {
-        return Ok(place);
+    if holds_sources(place) && (!in_cache || new_enough_in(place)) {
+        return Ok(());
     }
     let missing = |why: &str| {
         format!(
@@ -58,8 +92,7 @@ pub fn make_sure(toolchain: &Toolchain, tell: &mut dyn FnMut(&str)) -> Result<Pa
     if on_path("apt-get").is_none() || on_path("dpkg-deb").is_none() {
         return Err(missing("there is no apt-get to fetch Debian's package with"));
     }
-    fetch(&place, tell).map_err(|e| missing(&e))?;
-    Ok(place)
+    fetch(place, tell).map_err(|e| missing(&e))
 }
 
 fn holds_sources(folder: &Path) -> bool {
