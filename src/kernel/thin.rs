@@ -188,7 +188,7 @@ fn body_after(tokens: &[Token<'_>], at: usize) -> Option<(usize, usize)> {
 #[cfg(test)]
 mod tests {
     use super::{Keep, thin};
-    use ra_ap_syntax::ast::{self, AstNode, HasName};
+    use ra_ap_syntax::ast::{self, AstNode, HasGenericParams, HasName};
     use ra_ap_syntax::{Edition, SourceFile};
 
     #[test]
@@ -222,7 +222,7 @@ mod tests {
         }
         let said =
             "/// Adds.\n#[must_use]\n#[doc(hidden)]\n#[doc = \"More.\"]\n#[unstable]\nfn f() { 1 } // why";
-        assert_eq!(thin(said, Keep::Documented), said.replace("{ 1 } // why", "{loop{}} "));
+        assert_eq!(thin(said, Keep::Documented), said.replace("{ 1 } // why", "{loop{}}  "));
         let bare = thin(said, Keep::Bare);
         assert_eq!(
             bare.split_whitespace().collect::<Vec<_>>(),
