@@ -354,16 +354,17 @@ impl Runs {
 /// Says whether there were enough draws; the error is taken to fall as the root of their number, which
 /// stratified draws beat.
 fn convergence(chance: &Estimate, failing: u64, of: u64, question: &Question) -> Convergence {
-    let percent = |x: f64| short(100.0 * x);
     let Some(i) = chance.interval else {
         return Convergence { enough: false, more: 0, words: "not enough: no run gave an answer".into() };
     };
     let (half, wanted) = (i.half_width(), question.wanted_half_width);
+    let reached = as_doubtful(100.0 * half, 100.0 * half);
+    let asked = short(100.0 * wanted);
     if half <= wanted {
         return Convergence {
             enough: true,
             more: 0,
-            words: format!("enough: ±{} % (asked ±{} %)", percent(half), percent(wanted)),
+            words: format!("enough: ±{reached} % (asked ±{asked} %)"),
         };
     }
     let needed = if failing == 0 || failing == of {
@@ -379,11 +380,7 @@ fn convergence(chance: &Estimate, failing: u64, of: u64, question: &Question) ->
     Convergence {
         enough: false,
         more,
-        words: format!(
-            "not enough: ±{} % (asked ±{} %); about {more} more draws",
-            percent(half),
-            percent(wanted)
-        ),
+        words: format!("not enough: ±{reached} % (asked ±{asked} %); about {more} more draws"),
     }
 }
 
@@ -404,21 +401,27 @@ impl Findings {
 impl ChanceFinding {
     /// The sentence a tuner can act on.
     pub fn sentence(&self, from: &Provenance, confidence: f64) -> String {
-        let percent = |x: f64| short(100.0 * x);
-        match self.chance.interval {
-            None => format!("The chance of {} is not known: no run gave an answer.", self.name),
-            Some(i) => format!(
-                "The chance of {} is {} % ({} % interval {} to {} %, {} draws, seed {}).",
-                self.name,
-                percent(self.chance.value),
-                percent(confidence),
-                percent(i.low),
-                percent(i.high),
-                from.runs,
-                from.seed
-            ),
-        }
+        let Some(i) = self.chance.interval else {
+            return format!("The chance of {} is not known: no run gave an answer.", self.name);
+        };
+        let percent = |x: f64| as_doubtful(100.0 * x, 100.0 * i.half_width());
+        format!(
+            "The chance of {} is {} % ({} % interval {} to {} %, {} draws, seed {}).",
+            self.name,
+            percent(self.chance.value),
+            short(100.0 * confidence),
+            percent(i.low),
+            percent(i.high),
+            from.runs,
+            from.seed
+        )
     }
+}
+
+/// A number to the figures that its doubt leaves: two of the doubt's.
+fn as_doubtful(x: f64, doubt: f64) -> String {
+    let decimals = if doubt > 0.0 { (1 - doubt.log10().floor() as i32).clamp(0, 8) } else { 3 };
+    format!("{x:.*}", decimals as usize)
 }
 
 impl fmt::Display for Findings {
