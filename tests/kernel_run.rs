@@ -212,6 +212,30 @@ fn missing_sources_stop_the_run_before_the_evaluator_starts() {
     assert!(said(&ran).contains("rustup component add rust-src"), "{}", said(&ran));
 }
 
+/// The evaluator ends a session by closing the relay's input and waiting for it, also when the session failed before
+/// its first cell.
+#[test]
+fn a_relay_without_orders_ends() {
+    use std::process::Stdio;
+    let nobody_listens = folder("a relay").join("listening");
+    let mut relay = railrise()
+        .env("RAILRISE_RELAY", &nobody_listens)
+        .env("EVCXR_IS_RUNTIME", "1")
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .spawn()
+        .expect("starts");
+    drop(relay.stdin.take());
+    for _ in 0..300 {
+        if relay.try_wait().expect("can be asked").is_some() {
+            return;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    relay.kill().expect("can be ended");
+    panic!("the relay went on waiting");
+}
+
 #[test]
 fn one_source_makes_the_students_copy_the_stored_outputs_and_the_class() {
     let folder = folder("a class");
