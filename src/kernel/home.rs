@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 ///
 /// ```text
 /// ROOT/rust-src/             a copy of the standard library's sources, when none is installed
-/// ROOT/rust-signatures-<hash>/   what the evaluator reads of them
+/// ROOT/rust-signatures-*/    what the evaluator reads of them
 /// ROOT/<key>/wrapper/        the generated crate that joins the library into one shared object
 /// ROOT/<key>/build/          where it is compiled
 /// ROOT/<key>/lib-<stamp>/    what came out, one a version of the library's source
