@@ -16,6 +16,8 @@ mod begin; // where a run begins
 mod chain; // parts in series between two places
 mod parts; // pumps, regulators and injectors
 mod places; // ends, junctions and rails
+#[cfg(test)]
+mod tests;
 pub(super) use along::{samples, track};
 
 /// A network with the names of its places, and what the engine truly asks for.

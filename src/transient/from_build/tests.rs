@@ -2,7 +2,7 @@
 
 use super::along::beside;
 use super::*;
-use crate::quantity::{bar, s};
+use crate::quantity::{bar, rpm, s};
 
 const CAR: &str = include_str!("../../../datasets/hill-climb-car/before-0.7-bar.toml");
 
@@ -65,10 +65,7 @@ fn what_a_build_says_of_its_volumes_and_walls_holds_before_the_options() {
     assert!((softer - (5e-12 - o.damper) - 3e-5 / bulk).abs() < 1e-16, "{softer:e}");
     let wall = |net: &Net| node(net, "return hose 1 end").wall;
     assert!((wall(&told) / wall(&plain) - 0.1 / o.wall_loss).abs() < 1e-12);
-    assert_eq!(
-        (plain.injectors[0].closing_delay, told.injectors[0].closing_delay),
-        (o.closing_delay, 4e-4)
-    );
+    assert_eq!((plain.injectors[0].closing_delay, told.injectors[0].closing_delay), (o.closing_delay, 4e-4));
 }
 
 #[test]
@@ -88,8 +85,7 @@ fn a_rail_of_stated_length_has_a_lump_for_each_injector() {
     let passages = made.net.branches.iter().filter(|b| b.name.ends_with("passage"));
     let (length, bore) = passages.fold((0.0, 0.0), |(l, _), b| (l + b.length, b.bore));
     assert!(
-        (length - 0.3).abs() < 1e-12
-            && (PI / 4.0 * bore * bore * 0.3 / o.rail_volume - 1.0).abs() < 1e-12
+        (length - 0.3).abs() < 1e-12 && (PI / 4.0 * bore * bore * 0.3 / o.rail_volume - 1.0).abs() < 1e-12
     );
     assert_eq!(made.net.regulators[0].from, Place::Node(row[3]));
 }
@@ -110,8 +106,8 @@ fn each_set_of_injectors_has_its_own_row_and_a_junction_holds_but_one() {
     let crossover = twin.net.branches.iter().find(|b| b.name.starts_with("crossover")).expect("there");
     assert_eq!(crossover.from, Place::Node(twin.rows[0][1]));
     assert_eq!(twin.net.regulators[0].from, Place::Node(twin.rows[1][1]));
-    let one = TWIN
-        .replace("from = \"second rail\"\nto = \"manifold\"", "from = \"first rail\"\nto = \"manifold\"");
+    let one =
+        TWIN.replace("from = \"second rail\"\nto = \"manifold\"", "from = \"first rail\"\nto = \"manifold\"");
     assert_ne!(one, TWIN);
     let Err(e) = made_of(&one) else { panic!("a second row on one rail") };
     let e = e.to_string();
