@@ -8,7 +8,7 @@
 //! The stand-in for `rustup` refuses: the analyser must not start a download.
 
 use super::prepare::real_cargo;
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
@@ -32,8 +32,7 @@ fn cargo(args: &[OsString]) -> ExitCode {
         eprintln!("this stand-in for cargo works only inside a railrise kernel");
         return ExitCode::FAILURE;
     };
-    let verb = args.iter().find(|a| !a.to_string_lossy().starts_with(['-', '+']));
-    let verb = verb.and_then(|v| v.to_str()).unwrap_or_default();
+    let verb = verb(args);
     let plain = std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain");
     let library = || -> Option<Value> {
         serde_json::from_str(&std::fs::read_to_string(slot.join("library.json")).ok()?).ok()
@@ -44,6 +43,10 @@ fn cargo(args: &[OsString]) -> ExitCode {
                 if let Some(library) = library() {
                     return compile(&slot, &library, verb == "check");
                 }
+            }
+            "locate-project" if names(args, &slot) => {
+                print!("{}", json!({"root": slot.join("crate/Cargo.toml")}));
+                return ExitCode::SUCCESS;
             }
             "metadata" if names(args, &slot) => {
                 if let Some(graph) = library().and_then(|l| graph(&l, &slot)) {
@@ -70,6 +73,18 @@ fn cargo(args: &[OsString]) -> ExitCode {
         None => command.env_remove("CARGO_HOME"),
     };
     pass_on(command)
+}
+
+/// What `cargo` is asked to do: the first word that is neither an option nor the value of one.
+fn verb(args: &[OsString]) -> &str {
+    let mut before = "";
+    for word in args.iter().map(|a| a.to_str().unwrap_or_default()) {
+        if !word.starts_with(['-', '+']) && before != "-Z" {
+            return word;
+        }
+        before = word;
+    }
+    ""
 }
 
 /// Gives a slot that needs other crates what was built for the library, so that only those are built.
@@ -173,4 +188,21 @@ fn compile(slot: &Path, library: &Value, check: bool) -> ExitCode {
         }
     }
     code
+}
+
+#[cfg(test)]
+mod tests {
+    use super::verb;
+
+    #[test]
+    fn what_cargo_is_asked_to_do() {
+        for (line, asked) in [
+            ("--offline build --target x", "build"),
+            ("-Z unstable-options config get --format toml", "config"),
+            ("+stable metadata", "metadata"),
+            ("--version", ""),
+        ] {
+            assert_eq!(verb(&line.split(' ').map(Into::into).collect::<Vec<_>>()), asked, "{line}");
+        }
+    }
 }
