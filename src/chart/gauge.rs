@@ -68,7 +68,9 @@ impl GaugeFace {
 
     fn verdict(&self) -> String {
         let band = self.band.map(|(low, high)| {
-            format!("expect {} to {}", super::scale::printed(low, 4), self.axis.value(high))
+            let (low, high) = (super::scale::printed(low, 4), self.axis.value(high));
+            let (low, high) = equally_fine(&low, &high);
+            format!("expect {low} to {high}")
         });
         let read = self.reading.map(|value| format!("reads {}", self.axis.value(value)));
         let verdict = match self.inside() {
@@ -83,6 +85,18 @@ impl GaugeFace {
             .collect::<Vec<_>>()
             .join("; ")
     }
+}
+
+/// Two printed numbers with the same decimals; the second may have its unit behind it.
+fn equally_fine(low: &str, high: &str) -> (String, String) {
+    let (number, unit) = high.split_once(' ').map_or((high, String::new()), |(n, u)| (n, format!(" {u}")));
+    let decimals = |text: &str| text.split_once('.').map_or(0, |(_, d)| d.len());
+    let most = decimals(low).max(decimals(number));
+    let fill = |text: &str| {
+        let point = if most > 0 && decimals(text) == 0 { "." } else { "" };
+        format!("{text}{point}{}", "0".repeat(most - decimals(text)))
+    };
+    (fill(low), fill(number) + &unit)
 }
 
 const RADIUS: f64 = 128.0;

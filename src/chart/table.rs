@@ -154,7 +154,8 @@ impl Table {
         if shown.len() < self.rows.len() {
             let _ = write!(
                 out,
-                "<p>{} of {} rows, evenly spaced; <code>csv()</code> gives all of them.</p>",
+                "<p>{} of {} rows, evenly spaced: what swings from row to row of the whole is not seen in them. \
+                 <code>csv()</code> gives all.</p>",
                 shown.len(),
                 self.rows.len()
             );

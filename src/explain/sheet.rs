@@ -184,7 +184,8 @@ pub fn checks(l: &Limits) -> Table {
     let percent = |x: f64| (1e5 * x).round() / 1e3;
     t.note(format!(
         "Limits are common practice, no source. WARN: past what is comfortable, not past what parts can do. \
-         Injectors are designed for {} % duty and limited at {} %.",
+         Injectors are designed for {} % duty and limited at {} %; what is left of them is counted in open time: the \
+         dead time comes off first.",
         percent(l.accepted.duty_design),
         percent(l.accepted.duty)
     ));

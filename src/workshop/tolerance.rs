@@ -7,6 +7,8 @@ use super::{Car, stop};
 use crate::chart::{Axis, Histogram};
 use crate::explain::Table;
 use crate::rich::{Bundle, Rich};
+use crate::study::interval::wilson;
+use crate::study::measure::Reading;
 use crate::study::of_build::{BuildModel, Figure, shop_criteria, shop_criteria_of};
 use crate::study::{Criterion, Plan, Question, Runs};
 
@@ -120,12 +122,23 @@ impl Tolerances {
         );
         let percent = |x: f64| format!("{:.0} %", 100.0 * x);
         for w in found.iter().take(6) {
-            let chances = || w.readings.iter().map(|r| r.chance);
+            // A range holds few draws, and the best of many ranges looks good by luck alone.
+            let sure = 1.0 - 0.05 / w.readings.len() as f64;
+            let told = |r: Option<&Reading>| match r {
+                Some(r)
+                    if !wilson((r.chance * r.draws as f64).round() as u64, r.draws, sure)
+                        .contains(w.chance) =>
+                {
+                    percent(r.chance)
+                }
+                _ => "not told from today's".to_owned(),
+            };
+            let by_chance = |a: &&Reading, b: &&Reading| a.chance.total_cmp(&b.chance);
             t.row([
                 human(&w.input),
                 percent(w.variance_drop.max(0.0)),
-                percent(chances().fold(1.0, f64::min)),
-                percent(chances().fold(0.0, f64::max)),
+                told(w.readings.iter().min_by(by_chance)),
+                told(w.readings.iter().max_by(by_chance)),
             ]);
         }
         t

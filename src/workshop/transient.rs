@@ -203,7 +203,7 @@ impl Car {
             t.note("All of them die away: nothing sings here. A hose is reckoned in lumps.");
         }
         t.note(
-            "Smooth laws only: dry friction and stops may hold what this calls growing. Compare with a run.",
+            "Dry friction and stops are left out of this: on the car they may hold still what grows here. Compare with a run.",
         );
         t
     }
@@ -560,7 +560,12 @@ impl Transient {
     pub fn ledger(&self) -> Table {
         let l = &self.solution.ledger;
         let mut t = Table::new("Where the fuel went", &["place", "volume"]);
-        let volume = |si: f64| Amount::new(si, Dim::Volume).to_string();
+        // A short run moves millilitres.
+        let most = l.ends.iter().chain(&l.injectors).fold(l.stored.abs(), |most, (_, v)| most.max(v.abs()));
+        let volume = |si: f64| match most < 1e-4 {
+            true => Amount::new(1e3 * si, Dim::Volume).to_string().replace(" L", " mL"),
+            false => Amount::new(si, Dim::Volume).to_string(),
+        };
         for (name, v) in l.ends.iter().chain(&l.injectors) {
             t.row([name.replace("injectors ", "injector "), volume(*v)]);
         }
