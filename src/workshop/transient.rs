@@ -203,7 +203,7 @@ impl Car {
             t.note("All of them die away: nothing sings here. A hose is reckoned in lumps.");
         }
         t.note(
-            "Dry friction and stops are left out of this: on the car they may hold still what grows here. Compare with a run.",
+            "Dry friction and stops are left out of this: on the car they may hold still what is growing here. Compare with a run.",
         );
         t
     }
