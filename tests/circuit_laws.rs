@@ -184,9 +184,11 @@ proptest! {
         (seat, diaphragm, bore, length) in (3e-3..9e-3f64, 20e-3..32e-3f64, 2.5e-3..7e-3f64, 0.0..8.0f64),
         (rate, base, relief, blocked) in (5e3..9e4f64, 2e5..5e5f64, 3e5..8e5f64, 0.0..0.99f64),
         (dead, impeller) in (-4e-4..2e-4f64, any::<bool>()),
+        held in prop::option::weighted(0.3, -7.0..-3.5f64),
         op in any_point(), q in 0.0..400.0f64, start in -0.5..9.0f64,
     ) {
-        let b = bent([seat, diaphragm, bore, length, rate, base, relief, blocked, dead], impeller);
+        let mut b = bent([seat, diaphragm, bore, length, rate, base, relief, blocked, dead], impeller);
+        b.set_si("regulator.held_open", held.map_or(0.0, |x| 10f64.powf(x))).unwrap();
         if let Err(e) = one_answer(&b, &op, q, start) {
             prop_assert!(false, "{e}");
         }

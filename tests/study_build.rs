@@ -493,9 +493,68 @@ fn measured_values_are_read_from_a_table_beside_the_build() {
             r#"{ law = "empirical", file = "bench.csv", column = ["offset"] }"#,
             ["spread.column", "a text is needed", "column = \"static flow\""],
         ),
+        (
+            "# ours\noffset [V],offset [V]\n1,2\n",
+            law,
+            ["line 2", "two columns are named \"offset\"", "its own name"],
+        ),
+        ("offset [V]\n1\nNaN\n", law, ["line 3", "\"NaN\" in column \"offset\"", "not finite"]),
+        ("offset [V]\n1\n\n-inf\n", law, ["line 4", "\"-inf\" in column \"offset\"", "not finite"]),
+        ("offset [V]\n1\n400\n", law, ["line 3", "\"400\" in column \"offset\"", "outside its range, −4"]),
+        (
+            "offset [V]\n1\n",
+            r#"{ law = "empirical", file = "" }"#,
+            ["spread.file", "names no file", "file = \"bench.csv\""],
+        ),
+        (
+            "offset [V]\n1\n",
+            r#"{ file = "bench.csv" }"#,
+            ["spread.file", "without a law", "law = \"empirical\""],
+        ),
+        // One rule for every number with a unit.
+        (
+            "",
+            r#"{ law = "normal", mean = 1, sd = "0.2 V" }"#,
+            ["spread.mean", "found 1, a voltage without its unit", "\"0 V\""],
+        ),
+        ("", r#"{ law = "normal", mean = "1 V", sd = 0.2 }"#, ["spread.sd", "found 0.2", "without its unit"]),
+        (
+            "",
+            r#"{ law = "empirical", values = ["1 V", 0.5] }"#,
+            ["spread.values", "found 0.5", "without its unit"],
+        ),
+        // A law's ends, a sample and a middle lie where the value itself may.
+        (
+            "",
+            r#"{ law = "uniform", low = "-5 V", high = "1 V" }"#,
+            ["spread.low", "outside its range", "accepted: −4"],
+        ),
+        (
+            "",
+            r#"{ law = "empirical", values = ["1 V", "3 V"] }"#,
+            ["spread.values", "found 3", "outside its range"],
+        ),
+        (
+            "",
+            r#"{ law = "normal", mean = "2.5 V", sd = "0.2 V" }"#,
+            ["spread.mean", "found 2.5", "outside its range"],
+        ),
     ] {
         let said = with_bench_table(table, law).1.unwrap_err().to_string();
         assert!(words.iter().all(|w| said.contains(w)), "{words:?} not in:\n{said}");
+    }
+}
+
+/// Shares, weights and degrees of freedom are numbers; what carries the value's unit is written with it.
+#[test]
+fn a_spread_takes_bare_numbers_where_there_is_no_unit() {
+    for law in [
+        r#"{ law = "discrete", values = ["-1 V", "2 V"], weights = [3, 0.5] }"#,
+        r#"{ law = "student_t", location = "0 V", scale = "100 mV", dof = 4 }"#,
+        r#"{ law = "curvilinear_trapezoid", low = "-1 V", high = "1 V", inexactness = "100 mV" }"#,
+        r#"{ law = "normal", mean = "1 V", sd = "0.2 V" }"#,
+    ] {
+        with_bench_table("", law).1.unwrap_or_else(|e| panic!("{law}: {e}"));
     }
 }
 

@@ -7,7 +7,8 @@ use std::path::Path;
 /// `static flow [cc/min]`); blank cells are passed over. `quantity` reads a number with a unit into SI.
 ///
 /// # Errors
-/// A file that cannot be read or has no line of names, a column that is not there or has no unit, a cell that is no number: with line and value.
+/// A file that cannot be read or has no line of names, a column that is not there or has no unit, two columns of one name, a cell that is no number
+/// or not finite: with line and value.
 pub(super) fn read(
     folder: Option<&Path>,
     file: &str,
@@ -38,6 +39,9 @@ pub(super) fn read(
     };
     let columns: Vec<_> = header.iter().map(split).collect();
     let names = || columns.iter().map(|c| c.0.as_str());
+    if let Some(twice) = names().enumerate().find(|(i, n)| names().take(*i).any(|m| m == *n)) {
+        return Err(bad(top, format!("two columns are named \"{}\"", twice.1)).next("give each its own name"));
+    }
     let at = match column {
         Some(wanted) => names().position(|n| n == wanted).ok_or_else(|| {
             bad(top, format!("there is no column \"{wanted}\"")).next(format!(
@@ -65,8 +69,13 @@ pub(super) fn read(
         if cell.is_empty() {
             continue;
         }
-        let read = cell.parse::<f64>().map_err(|_| format!("\"{cell}\" in column \"{name}\" is no number"));
-        values.push(read.and_then(|_| quantity(&format!("{cell} {unit}"))).map_err(|what| bad(line, what))?);
+        let said = |what: &str| bad(line, format!("\"{cell}\" in column \"{name}\" is {what}"));
+        let number = cell.parse::<f64>().map_err(|_| said("no number"))?;
+        if !number.is_finite() {
+            return Err(said("not finite")
+                .next("take the line out, or leave the cell blank: blank cells are passed over"));
+        }
+        values.push(quantity(&format!("{cell} {unit}")).map_err(|what| said(&format!("refused: {what}")))?);
     }
     if values.is_empty() {
         return Err(bad(top, format!("column \"{name}\" holds no value")));

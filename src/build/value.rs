@@ -197,7 +197,7 @@ impl Reader<'_> {
         }
         let mut distribution = None;
         if let Some((item, at)) = spread {
-            distribution = self.spread(path, dim, flavour, &item, at);
+            distribution = self.spread(path, key, &ends, &item, at);
         } else if let Some((item, at)) = tol {
             distribution = self.tolerance(path, dim, si, &item, at, shape);
         }
@@ -350,11 +350,12 @@ impl Reader<'_> {
     fn spread(
         &mut self,
         path: &str,
-        dim: Dim,
-        flavour: Flavour,
+        key: &Key,
+        ends: &crate::spec::Column,
         item: &Item,
         line: Option<usize>,
     ) -> Option<Distribution> {
+        let (dim, flavour) = (ends.dim, ends.flavour);
         let path = format!("{path}.spread");
         let Some(table) = item.as_table_like() else {
             self.fail(
@@ -373,8 +374,15 @@ impl Reader<'_> {
             return None;
         }
         if let Some(file) = word("file") {
-            let read =
-                sample::read(self.folder, file, word("column"), |text| self.quantity(text, dim, flavour));
+            let read = sample::read(self.folder, file, word("column"), |text| {
+                let si = self.quantity(text, dim, flavour)?;
+                let show = |x: f64| Amount { si: x, dim, flavour }.to_string();
+                if si >= ends.low && si <= ends.high {
+                    Ok(si)
+                } else {
+                    Err(format!("outside its range, {} to {}", show(ends.low), show(ends.high)))
+                }
+            });
             match read {
                 Ok(values) => {
                     self.files.push(format!("{values:?}"));
@@ -390,15 +398,25 @@ impl Reader<'_> {
                 }
             }
         }
+        let before = self.errors.len();
         for (name, value) in table.iter().filter(|(name, _)| !["file", "column"].contains(name)) {
-            let width = matches!(name, "sd" | "scale") && dim == Dim::Temperature;
-            let d = if width { Dim::TemperatureDifference } else { dim };
-            let f = if matches!(name, "sd" | "scale") { Flavour::Plain } else { flavour };
+            let width = matches!(name, "sd" | "scale" | "inexactness");
+            let d = match (name, dim) {
+                ("sigma_ln" | "weights" | "dof", _) => Dim::Ratio, // without a unit whatever the value's
+                (_, Dim::Temperature) if width => Dim::TemperatureDifference,
+                _ => dim,
+            };
+            let f = if width || d == Dim::Ratio { Flavour::Plain } else { flavour };
+            let bare = |x: String| format!("found {x}, {} without its unit", d.with_article());
             let number = |r: &Self, v: &Toml| -> Result<f64, String> {
                 match v {
-                    Toml::String(s) => r.quantity(s.value(), d, f),
-                    Toml::Float(x) => Ok(*x.value()),
-                    Toml::Integer(x) => Ok(*x.value() as f64),
+                    Toml::String(s) => {
+                        r.quantity(s.value(), d, f).map_err(|what| format!("found \"{}\": {what}", s.value()))
+                    }
+                    Toml::Float(x) if d == Dim::Ratio => Ok(*x.value()),
+                    Toml::Integer(x) if d == Dim::Ratio => Ok(*x.value() as f64),
+                    Toml::Float(x) => Err(bare(x.value().to_string())),
+                    Toml::Integer(x) => Err(bare(x.value().to_string())),
                     _ => Err("a value with a unit is needed".to_owned()),
                 }
             };
@@ -417,13 +435,37 @@ impl Reader<'_> {
                 Err(what) => self.fail(
                     &format!("{path}.{name}"),
                     self.line(value.span()).or(line),
-                    Error::new(Kind::Value, what).next(format!("units read here: {}", unit::accepted(d))),
+                    Error::new(Kind::Value, what).next(format!(
+                        "write the unit in the value{}; units read here: {}",
+                        if d == dim { format!(", such as \"{}\"", key.example) } else { String::new() },
+                        unit::accepted(d)
+                    )),
                 ),
             }
         }
+        if self.errors.len() > before {
+            return None;
+        }
         let law: Result<Distribution, _> = serde_json::from_value(json.into());
         match law.map_err(|e| e.to_string()).and_then(|d| d.check().map_err(|e| e.to_string()).map(|()| d)) {
-            Ok(d) => Some(d),
+            Ok(d) => {
+                for (name, si) in told(&d) {
+                    let at = self.line(table.get(name).and_then(Item::span)).or(line);
+                    let written = Amount { si, dim, flavour }.to_string();
+                    if !self.inside(
+                        &format!("{path}.{name}"),
+                        at,
+                        si,
+                        &written,
+                        key.doc,
+                        ends,
+                        &format!("\"{}\"", key.example),
+                    ) {
+                        return None;
+                    }
+                }
+                Some(d)
+            }
             Err(what) => {
                 self.fail(&path, line, Error::new(Kind::Value, what).next("laws: normal(mean, sd), truncated_normal(mean, sd, low, high), uniform(low, high), triangular(low, mode, high), lognormal(median, sigma_ln), discrete(values, weights), empirical(values), or empirical(file, column)"));
                 None
@@ -623,20 +665,54 @@ fn slip(si: f64, low: f64, high: f64, dim: Dim, flavour: Flavour, ambient: f64) 
     }
 }
 
+/// What a law says of the quantity itself, by the entry's name: the ends of a bounded law, a sample, the middle of one
+/// without ends, whose tails go where they go.
+fn told(law: &Distribution) -> Vec<(&'static str, f64)> {
+    match law {
+        Distribution::Fixed { value } => vec![("value", *value)],
+        Distribution::Normal { mean, .. } => vec![("mean", *mean)],
+        Distribution::Lognormal { median, .. } => vec![("median", *median)],
+        Distribution::StudentT { location, .. } => vec![("location", *location)],
+        Distribution::TruncatedNormal { low, high, .. }
+        | Distribution::Uniform { low, high }
+        | Distribution::Triangular { low, high, .. }
+        | Distribution::Arcsine { low, high } => vec![("low", *low), ("high", *high)],
+        Distribution::CurvilinearTrapezoid { low, high, inexactness } => {
+            vec![("low", low - inexactness), ("high", high + inexactness)]
+        }
+        Distribution::Discrete { values, .. } | Distribution::Empirical { values } => {
+            values.iter().map(|x| ("values", *x)).collect()
+        }
+    }
+}
+
 /// What a spread says of a file that it cannot mean, by the entry's name: beside another law, a column without a file,
 /// values as well.
 fn misplaced(table: &dyn toml_edit::TableLike) -> Option<(&'static str, Error)> {
     let found = |name: &str| table.get(name).map_or_else(String::new, |i| i.to_string().trim().to_owned());
-    let law = table.get("law").and_then(Item::as_str).unwrap_or("nothing");
+    let law = table.get("law").and_then(Item::as_str);
     let named: Vec<_> = [("file", "bench.csv"), ("column", "static flow")]
         .into_iter()
         .filter(|(n, _)| table.contains_key(n))
         .collect();
     for (name, example) in &named {
-        if law != "empirical" {
-            let e = Error::new(Kind::Value, format!("found {} beside the law \"{law}\"", found(name))).next(
-                format!("take {name} out, or write law = \"empirical\": its values alone come from a file"),
-            );
+        if law != Some("empirical") {
+            let e = match law {
+                Some(law) => {
+                    Error::new(Kind::Value, format!("found {} beside the law \"{law}\"", found(name))).next(
+                        format!(
+                            "take {name} out, or write law = \"empirical\": its values alone come from a file"
+                        ),
+                    )
+                }
+                None => Error::new(Kind::Value, format!("found {} without a law", found(name)))
+                    .next("write law = \"empirical\" beside it: its values come from a file"),
+            };
+            return Some((name, e));
+        }
+        if *name == "file" && table.get(name).and_then(Item::as_str).is_some_and(|f| f.trim().is_empty()) {
+            let e = Error::new(Kind::Value, "found \"\", which names no file".to_owned())
+                .next(format!("write {name} = \"{example}\""));
             return Some((name, e));
         }
         if table.get(name).and_then(Item::as_str).is_none() {

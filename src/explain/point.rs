@@ -6,6 +6,9 @@ use crate::part::air::GAS_CONSTANT;
 use crate::part::injector::Shuts;
 use crate::steady::{InjectorState, Point};
 
+/// A flow beside which a working need not be longer, m³/s: 0.04 mL/h.
+const LITTLE: f64 = 1e-11;
+
 /// What can be explained.
 const EXPLAINABLE: [&str; 12] = [
     "lambda",
@@ -120,12 +123,21 @@ fn difference(p: &Point) -> Result<Step> {
 
 fn static_flow(p: &Point) -> Result<Step> {
     let i = injectors(p)?;
+    let back = i.difference < 0.0;
     Ok(Step {
         name: "Flow of one injector held open: it follows the root of the difference",
         tex: "q_s",
         text: "q_s",
-        formula_tex: "<q> \\cdot \\sqrt{\\dfrac{<dp>}{<dpr>}} \\cdot \\sqrt{\\dfrac{<rhor>}{<rho>}}",
-        formula: "<q> * sqrt(<dp> / <dpr>) * sqrt(<rhor> / <rho>)",
+        formula_tex: if back {
+            "-<q> \\cdot \\sqrt{\\dfrac{-(<dp>)}{<dpr>}} \\cdot \\sqrt{\\dfrac{<rhor>}{<rho>}}"
+        } else {
+            "<q> \\cdot \\sqrt{\\dfrac{<dp>}{<dpr>}} \\cdot \\sqrt{\\dfrac{<rhor>}{<rho>}}"
+        },
+        formula: if back {
+            "-<q> * sqrt(-(<dp>) / <dpr>) * sqrt(<rhor> / <rho>)"
+        } else {
+            "<q> * sqrt(<dp> / <dpr>) * sqrt(<rhor> / <rho>)"
+        },
         terms: vec![
             term(
                 "q",
@@ -157,7 +169,9 @@ fn static_flow(p: &Point) -> Result<Step> {
         number: i.static_flow * 6e7,
         unit: "cc/min",
         source: "orifice law (Bernoulli) with constant coefficient",
-        remark: None,
+        remark: back.then(|| {
+            "The manifold stands above the rail: through an open injector it would run backward.".to_owned()
+        }),
     })
 }
 
@@ -460,12 +474,27 @@ fn open_time(p: &Point) -> Result<Step> {
                 ],
                 "a straight line from the last pulse that shuts to one that never does (common practice, no source)",
             );
-            step.remark = Some(format!(
-                "The time left to shut is shorter than the dead time: a pulse that is 0.1 ms longer keeps it open {:.2} ms longer.",
-                0.1 * gain
-            ));
+            let left = (i.cycle - i.pulse) * 1e3; // ms
+            step.remark = Some(if left < 0.1 {
+                format!(
+                    "The time left to shut is shorter than the dead time: a pulse that is {left:.3} ms longer keeps it open {:.3} ms longer, the whole cycle.",
+                    left * gain
+                )
+            } else {
+                format!(
+                    "The time left to shut is shorter than the dead time: a pulse that is 0.1 ms longer keeps it open {:.2} ms longer.",
+                    0.1 * gain
+                )
+            });
             Ok(step)
         }
+        Shuts::InTime if i.pulse <= i.dead_time => Ok(step(
+            "Time that the injector really passes fuel in a cycle: it never opens, its pulse ends within the dead time",
+            "\\max\\left(<tp> - <td>,\\ 0\\right)",
+            "max(<tp> - <td>, 0)",
+            vec![pulse_term(i), dead],
+            "SAE J1832 (time offset)",
+        )),
         Shuts::InTime => Ok(match i.low_pulse {
             Some(added) => step(
                 "Time that the injector really passes fuel in a cycle, with what the bench adds to short pulses",
@@ -505,18 +534,42 @@ fn engine_flow(p: &Point) -> Result<Step> {
     if !i.cycle.is_finite() {
         return Err(no_engine());
     }
+    let mut terms = vec![
+        term("count", "z", "z", i.count, "", "number of injectors"),
+        term("q", "q_s", "q_s", i.static_flow * 6e7, "cc/min", "flow of one held open"),
+        term("to", "t_o", "t_o", i.open_time * 1e3, "ms", "open time in a cycle"),
+        cycle_term(i),
+    ];
+    let leaks = i.leak > LITTLE;
+    if leaks {
+        terms.push(term(
+            "leak",
+            "Q_l",
+            "Q_l",
+            i.leak * 3.6e6,
+            "L/h",
+            "what the seats leak, all together, at this difference",
+        ));
+    }
     Ok(Step {
-        name: "Fuel that the injectors really pass",
+        name: if leaks {
+            "Fuel that the injectors really pass, open and through leaking seats"
+        } else {
+            "Fuel that the injectors really pass"
+        },
         tex: "Q_\\mathrm{inj}",
         text: "Q_inj",
-        formula_tex: "<count> \\cdot <q> \\cdot \\dfrac{<to>}{<tc>} \\cdot \\dfrac{60}{1000}",
-        formula: "<count> * <q> * <to> / <tc> * 60 / 1000",
-        terms: vec![
-            term("count", "z", "z", i.count, "", "number of injectors"),
-            term("q", "q_s", "q_s", i.static_flow * 6e7, "cc/min", "flow of one held open"),
-            term("to", "t_o", "t_o", i.open_time * 1e3, "ms", "open time in a cycle"),
-            cycle_term(i),
-        ],
+        formula_tex: if leaks {
+            "<count> \\cdot <q> \\cdot \\dfrac{<to>}{<tc>} \\cdot \\dfrac{60}{1000} + <leak>"
+        } else {
+            "<count> \\cdot <q> \\cdot \\dfrac{<to>}{<tc>} \\cdot \\dfrac{60}{1000}"
+        },
+        formula: if leaks {
+            "<count> * <q> * <to> / <tc> * 60 / 1000 + <leak>"
+        } else {
+            "<count> * <q> * <to> / <tc> * 60 / 1000"
+        },
+        terms,
         number: i.flow * 3.6e6,
         unit: "L/h",
         source: "mass balance",
@@ -528,29 +581,54 @@ fn lambda(p: &Point) -> Result<Step> {
     let d = p.demand.ok_or_else(no_engine)?;
     let l = p.lambda().ok_or_else(no_engine)?;
     let off = 100.0 * (l / d.lambda - 1.0);
+    let mut terms = vec![
+        term("air", "\\dot m_a", "m_a", d.air * 1e3, "g/s", "air"),
+        term(
+            "q",
+            "Q_\\mathrm{inj}",
+            "Q_inj",
+            p.engine_flow().value * 3.6e6,
+            "L/h",
+            "fuel that the injectors pass",
+        ),
+        term("rho", "\\rho", "rho", p.density, "kg/m³", "density of the fuel"),
+        term("afr", "L_\\mathrm{st}", "AFR_st", d.stoichiometric, "", "stoichiometric air-fuel ratio"),
+    ];
+    let torn = p.past_injectors;
+    let tears = torn.abs() > LITTLE;
+    if tears {
+        let fuel = term(
+            "torn",
+            "Q_t",
+            "Q_t",
+            torn * 3.6e6,
+            "L/h",
+            "fuel that reaches the engine past the injectors: a torn diaphragm",
+        );
+        terms.insert(2, fuel);
+    }
     Ok(Step {
         name: "Lambda that results",
         tex: "\\lambda",
         text: "lambda",
-        formula_tex: "\\dfrac{3600 \\cdot <air>}{<q> \\cdot <rho> \\cdot <afr>}",
-        formula: "3600 * <air> / (<q> * <rho> * <afr>)",
-        terms: vec![
-            term("air", "\\dot m_a", "m_a", d.air * 1e3, "g/s", "air"),
-            term(
-                "q",
-                "Q_\\mathrm{inj}",
-                "Q_inj",
-                p.engine_flow().value * 3.6e6,
-                "L/h",
-                "fuel that the injectors pass",
-            ),
-            term("rho", "\\rho", "rho", p.density, "kg/m³", "density of the fuel"),
-            term("afr", "L_\\mathrm{st}", "AFR_st", d.stoichiometric, "", "stoichiometric air-fuel ratio"),
-        ],
+        formula_tex: if tears {
+            "\\dfrac{3600 \\cdot <air>}{(<q> + <torn>) \\cdot <rho> \\cdot <afr>}"
+        } else {
+            "\\dfrac{3600 \\cdot <air>}{<q> \\cdot <rho> \\cdot <afr>}"
+        },
+        formula: if tears {
+            "3600 * <air> / ((<q> + <torn>) * <rho> * <afr>)"
+        } else {
+            "3600 * <air> / (<q> * <rho> * <afr>)"
+        },
+        terms,
         number: l,
         unit: "",
         source: "definition of lambda",
         remark: Some(match off {
+            _ if l <= 0.0 => {
+                "No fuel reaches the engine: what little moves runs back into the rail.".to_owned()
+            }
             o if o > 3.0 => format!(
                 "That is {o:.1} % above the target of {:.2}: lean, past the 3 % at which to warn (common practice).",
                 d.lambda
@@ -562,16 +640,29 @@ fn lambda(p: &Point) -> Result<Step> {
 }
 
 fn return_flow(p: &Point) -> Result<Step> {
+    let mut terms = vec![
+        term("pump", "Q_p", "Q_p", p.pump_flow().value * 3.6e6, "L/h", "all pumps"),
+        term("engine", "Q_\\mathrm{inj}", "Q_inj", p.engine_flow().value * 3.6e6, "L/h", "injectors"),
+    ];
+    let torn = p.torn;
+    let tears = torn.abs() > LITTLE;
+    if tears {
+        terms.push(term(
+            "torn",
+            "Q_t",
+            "Q_t",
+            torn * 3.6e6,
+            "L/h",
+            "through a torn diaphragm into the reference hose",
+        ));
+    }
     Ok(Step {
         name: "What the pump brings and the engine does not take goes back",
         tex: "Q_\\mathrm{ret}",
         text: "Q_ret",
-        formula_tex: "<pump> - <engine>",
-        formula: "<pump> - <engine>",
-        terms: vec![
-            term("pump", "Q_p", "Q_p", p.pump_flow().value * 3.6e6, "L/h", "all pumps"),
-            term("engine", "Q_\\mathrm{inj}", "Q_inj", p.engine_flow().value * 3.6e6, "L/h", "injectors"),
-        ],
+        formula_tex: if tears { "<pump> - <engine> - <torn>" } else { "<pump> - <engine>" },
+        formula: if tears { "<pump> - <engine> - <torn>" } else { "<pump> - <engine>" },
+        terms,
         number: p.return_flow().value * 3.6e6,
         unit: "L/h",
         source: "mass balance at the rail",

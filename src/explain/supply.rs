@@ -17,18 +17,43 @@ pub(super) fn pump_voltage(p: &Point) -> Result<Step> {
     let x = running_pump(p)?;
     let i = x.running.current;
     let lost = x.feed_drop + x.return_drop;
+    let held = x.drive_duty < 1.0;
+    let mut terms = vec![
+        term("u", "U_s", "U_s", p.supply, "V", "supply"),
+        term("i", "I", "I", i, "A", "current of the pump"),
+        term("rf", "R_f", "R_f", 1e3 * x.feed_drop / i, "mΩ", "feed side: wire, relay, fuse, connectors"),
+        term("rb", "R_r", "R_r", 1e3 * x.return_drop / i, "mΩ", "return side: wire, earth point"),
+    ];
+    if held {
+        let duty = term(
+            "d",
+            "D",
+            "D",
+            x.drive_duty,
+            "",
+            "part of the time that the speed control joins it to the supply",
+        );
+        terms.insert(1, duty);
+    }
     Ok(Step {
-        name: "Voltage at the pump: the supply less what both wires take",
+        name: if held {
+            "Mean voltage at the pump: the supply's share in the speed control, less what both wires take"
+        } else {
+            "Voltage at the pump: the supply less what both wires take"
+        },
         tex: "U_p",
         text: "U_p",
-        formula_tex: "<u> - <i>\\,\\dfrac{<rf> + <rb>}{1000}",
-        formula: "<u> - <i> * (<rf> + <rb>) / 1000",
-        terms: vec![
-            term("u", "U_s", "U_s", p.supply, "V", "supply"),
-            term("i", "I", "I", i, "A", "current of the pump"),
-            term("rf", "R_f", "R_f", 1e3 * x.feed_drop / i, "mΩ", "feed side: wire, relay, fuse, connectors"),
-            term("rb", "R_r", "R_r", 1e3 * x.return_drop / i, "mΩ", "return side: wire, earth point"),
-        ],
+        formula_tex: if held {
+            "<u> \\cdot <d> - <i>\\,\\dfrac{<rf> + <rb>}{1000}"
+        } else {
+            "<u> - <i>\\,\\dfrac{<rf> + <rb>}{1000}"
+        },
+        formula: if held {
+            "<u> * <d> - <i> * (<rf> + <rb>) / 1000"
+        } else {
+            "<u> - <i> * (<rf> + <rb>) / 1000"
+        },
+        terms,
         number: x.running.volts,
         unit: "V",
         source: "Ohm's law",

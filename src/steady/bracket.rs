@@ -8,8 +8,8 @@
 //! Source: W. C. Rheinboldt, "On M-functions and their application to nonlinear Gauss-Seidel iterations and to
 //! network flows", J. Math. Anal. Appl. 32 (1970) 274-307 (from memory): such sweeps converge from anywhere.
 
+use super::bend::falls;
 use super::chord::Chord;
-use super::element::Element;
 use super::network::{End, FIRST, Linear, MOST, Network, State, solved};
 use nalgebra::DVector;
 
@@ -27,9 +27,7 @@ const BOUNDS: (f64, f64) = (-1e7, 1e7);
 pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: usize) -> usize {
     state.pressures.fill(n.s.ambient + 3e5);
     state.flows.fill(1e-5);
-    let Some(l) =
-        n.legs.iter().position(|leg| leg.elements.iter().any(|e| matches!(e, Element::Regulator(_))))
-    else {
+    let Some(l) = n.legs.iter().position(|leg| leg.regulator().is_some()) else {
         return settle(n, state, junctions, None, most).0;
     };
     let mut steps = 0;
@@ -53,6 +51,7 @@ pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: 
         let left = most - steps;
         return steps + settle(n, state, junctions, None, left).0;
     }
+    let looks = n.asks(l, state).map_or_else(Vec::new, |asked| falls(MOST, asked));
     let mut before = low;
     let mut high = (FIRST, over(FIRST, state));
     while high.1 > 0.0 && high.0 < MOST {
@@ -65,7 +64,8 @@ pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: 
             }
         }
         (before, low) = (low, high);
-        high.0 *= 1.5;
+        let next = looks.iter().find(|q| **q > low.0 * (1.0 + 1e-12));
+        high.0 = next.map_or(f64::INFINITY, |q| *q).min(1.5 * low.0);
         high.1 = over(high.0, state);
     }
     let mut between = Chord::between(low, high);

@@ -118,6 +118,7 @@ impl Circuit {
                 to,
                 parts: leg.parts.clone(),
                 elements,
+                torn: None,
             });
             for name in &leg.parts {
                 let part = build.part(name).expect("the reader has checked the names");
@@ -129,16 +130,26 @@ impl Circuit {
         Ok(circuit)
     }
 
-    /// Fuel that runs through a torn diaphragm into the reference hose, to wherever the hose leads.
+    /// Fuel that runs through a torn diaphragm into the reference hose, to wherever the hose leads: into the engine by way
+    /// of manifold, charge pipe or intake, and to the ground from an open one.
     fn ruptured(&mut self, build: &Build, name: &str, v: &Values, from: End) {
         let hole = v.si("rupture");
-        let to = self.end(build, if v.word("reference") == "manifold" { "manifold" } else { "air" });
+        let to = match port(build, v) {
+            Port::Manifold => self.end(build, "manifold"),
+            Port::Air => self.end(build, "air"),
+            inlet => {
+                self.given_names.push(format!("{name} reference hose"));
+                self.given.push(inlet.pressure(&self.surroundings));
+                End::Given(self.given.len() - 1)
+            }
+        };
         self.legs.push(LegLaw {
             name: format!("{name} rupture"),
             from,
             to,
             parts: vec![format!("{name} diaphragm")],
             elements: vec![Element::Orifice { cd_a: SHARP_HOLE * PI * hole * hole / 4.0 }],
+            torn: Some(port(build, v)),
         });
     }
 
@@ -190,15 +201,9 @@ impl Circuit {
                 // Base was set with warm fuel in the car: the density of now.
                 let regulator =
                     regulator_law(v, self.surroundings.rho).map_err(|e| e.at_key(format!("{name}.seat")))?;
-                let port = match v.word("reference") {
-                    "manifold" => Port::Manifold,
-                    "intake" => Port::Intake(build.section("engine").si("intake_loss")),
-                    "charge pipe" => Port::ChargePipe,
-                    _ => Port::Air,
-                };
                 Element::Regulator(Box::new(ReferencedRegulator {
                     regulator,
-                    port,
+                    port: port(build, v),
                     leak: v.si("reference_leak"),
                 }))
             }
@@ -298,5 +303,15 @@ impl Circuit {
             believed_short,
             pulse,
         })
+    }
+}
+
+/// What a regulator's reference port is joined to.
+fn port(build: &Build, v: &Values) -> Port {
+    match v.word("reference") {
+        "manifold" => Port::Manifold,
+        "intake" => Port::Intake(build.section("engine").si("intake_loss")),
+        "charge pipe" => Port::ChargePipe,
+        _ => Port::Air,
     }
 }

@@ -113,20 +113,26 @@ impl PumpOnWire {
     }
 }
 
+impl Port {
+    /// Absolute pressure there.
+    pub fn pressure(self, s: &Surroundings) -> f64 {
+        match self {
+            Self::Manifold => s.manifold,
+            Self::Air => s.ambient,
+            Self::Intake(loss) if s.boost > 0.0 => s.ambient - loss,
+            Self::Intake(_) => s.ambient,
+            Self::ChargePipe => s.manifold.max(s.ambient),
+        }
+    }
+}
+
 impl ReferencedRegulator {
     /// Absolute pressure at the reference port. What a test puts on the port stands whatever the hose does.
     pub fn reference(&self, s: &Surroundings) -> f64 {
         if let Some(p) = s.imposed_reference {
             return p;
         }
-        let full = match self.port {
-            Port::Manifold => s.manifold,
-            Port::Air => s.ambient,
-            Port::Intake(loss) if s.boost > 0.0 => s.ambient - loss,
-            Port::Intake(_) => s.ambient,
-            Port::ChargePipe => s.manifold.max(s.ambient),
-        };
-        s.ambient + (full - s.ambient) * (1.0 - self.leak)
+        s.ambient + (self.port.pressure(s) - s.ambient) * (1.0 - self.leak)
     }
 
     pub fn at(&self, q: f64, p_out: f64, s: &Surroundings) -> Seat {
@@ -163,9 +169,14 @@ impl InjectorSet {
         self.short_pulse.open_time(self.pulse_width(dp, supply), dead, self.cycle())
     }
 
+    /// What the seats of all leak at a difference, open or not.
+    pub fn leak(&self, dp: f64, s: &Surroundings) -> f64 {
+        orifice::flow(dp, self.leak_cd_a.max(1e-18), s.rho, orifice::DP_SMALL).0
+    }
+
     /// Mean flow of all injectors at a difference.
     pub fn flow(&self, dp: f64, s: &Surroundings) -> f64 {
-        let (leak, _) = orifice::flow(dp, self.leak_cd_a.max(1e-18), s.rho, orifice::DP_SMALL);
+        let leak = self.leak(dp, s);
         let cycle = self.cycle();
         let (each, _) = self.injector.static_volume_flow(dp, s.rho);
         let pulsed =

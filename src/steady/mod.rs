@@ -3,6 +3,7 @@
 //! [`point`] solves legs and junctions together and reads everything out; [`limits`] says what runs out
 //! first, how much is left and what each part costs.
 
+mod bend;
 mod bracket;
 mod chord;
 mod circuit;

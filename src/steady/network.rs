@@ -12,8 +12,10 @@
 //! Applications in Water Supply, vol. 1, Research Studies Press 1988, pp. 1-20; extended here to laws that
 //! depend on both end pressures one by one (regulator, derated pump).
 
-use super::element::{Element, PumpOnWire, Surroundings};
+use super::bend::{Asked, Poppet, asked_more, falls};
+use super::element::{Element, Port, PumpOnWire, Surroundings};
 use crate::error::{Error, Kind, Result};
+use crate::part::regulator::Mode;
 use nalgebra::{DMatrix, DVector};
 
 /// Where a leg ends.
@@ -33,6 +35,8 @@ pub(super) struct LegLaw {
     pub to: End,
     pub parts: Vec<String>,
     pub elements: Vec<Element>,
+    /// Where the reference hose leads whose torn diaphragm this is.
+    pub torn: Option<Port>,
 }
 
 /// Flows and pressures that satisfy every leg and junction.
@@ -64,8 +68,6 @@ const BALANCE: f64 = 1e-13;
 pub(super) const MOST: f64 = 3e-4;
 /// The first flow that is tried through an open regulator, m³/s: 0.004 L/h.
 pub(super) const FIRST: f64 = 1e-9;
-/// Where below a solution a regulator's law is looked at for a smaller flow that rests as well.
-pub(super) const PARTS: [f64; 4] = [0.125, 0.25, 0.5, 0.75];
 /// Least slope of a leg, Pa·s/m³: 100 L/h cost 0.03 Pa.
 const LEAST: f64 = 1e3;
 /// Turns a residual flow of injectors or pump into a pressure: 3 bar over 100 L/h, Pa·s/m³.
@@ -104,23 +106,9 @@ impl LegLaw {
                 b: by_pressure * AS_PRESSURE,
             };
         }
-        if let Some(at) = self.elements.iter().position(|e| matches!(e, Element::Regulator(_))) {
-            // From the end backwards: what pressure at the start drives q through?
-            let (mut p, mut h, mut b) = (pt, 0.0, 1.0);
-            for (i, e) in self.elements.iter().enumerate().rev() {
-                if i == at {
-                    let Element::Regulator(r) = e else { unreachable!() };
-                    let seat = r.at(q, p, s);
-                    h = seat.slope + seat.by_return * h;
-                    b *= seat.by_return;
-                    p = seat.fuel;
-                } else {
-                    let (d, dq, _) = e.drop(q, p, s);
-                    p += d;
-                    h += dq;
-                }
-            }
-            return Linear { r: pf - p, h, a: 1.0, b };
+        if let Some(at) = self.regulator() {
+            let (asked, b) = self.asked(at, q, pt, s);
+            return Linear { r: pf - asked.pressure, h: asked.slope, a: 1.0, b };
         }
         if let Some((before, pump, after)) = self.pumped(s) {
             // Read as a flow too: an inlet that starves lets the flow depend on nothing else.
@@ -148,6 +136,36 @@ impl LegLaw {
         // A leg without loss still needs a slope.
         let short = (LEAST - h).max(0.0);
         Linear { r: p - pt - short * q, h: h + short, a, b: 1.0 }
+    }
+
+    /// Where along the leg its regulator stands, if it has one.
+    pub fn regulator(&self) -> Option<usize> {
+        self.elements.iter().position(|e| matches!(e, Element::Regulator(_)))
+    }
+
+    /// What a leg with a regulator asks of its start at a flow, and its change with the pressure at the end: from the end
+    /// backwards.
+    pub fn asked(&self, at: usize, q: f64, pt: f64, s: &Surroundings) -> (Asked, f64) {
+        let (mut p, mut h, mut b) = (pt, 0.0, 1.0);
+        let (mut loss, mut may_fall) = (0.0, false);
+        for (i, e) in self.elements.iter().enumerate().rev() {
+            if let (true, Element::Regulator(r)) = (i == at, e) {
+                let seat = r.at(q, p, s);
+                let open = !matches!(seat.mode, Mode::Closed | Mode::HeldOpen);
+                may_fall |= open && Poppet::of(&r.regulator).may_fall(seat.lift, p, r.reference(s), loss);
+                h = seat.slope + seat.by_return * h;
+                b *= seat.by_return;
+                p = seat.fuel;
+            } else {
+                let (d, dq, _) = e.drop(q, p, s);
+                // A column of fuel stands whatever flows; a pump may do anything.
+                loss += if e.one_way() { d } else { d - e.drop(0.0, p, s).0 };
+                may_fall |= matches!(e, Element::Pump(_));
+                p += d;
+                h += dq;
+            }
+        }
+        (Asked { pressure: p, slope: h, may_fall }, b)
     }
 
     /// What stands before and after the leg's only running pump.
@@ -234,6 +252,10 @@ impl Network<'_> {
         let flow = |l: usize| state.flows[l] * 3.6e6;
         let (l, residual) = worst;
         let balance = self.balance(&state.flows, junctions.len());
+        let bent: Vec<_> = (0..self.legs.len())
+            .filter(|l| self.asks(*l, state).is_some_and(|asked| !falls(MOST, asked).is_empty()))
+            .map(said)
+            .collect();
         let most = (0..junctions.len()).max_by(|i, j| balance[*i].abs().total_cmp(&balance[*j].abs()));
         let (what, next) = match most {
             Some(j) if residual <= PRESSURE && balance[j].abs() > BALANCE => {
@@ -260,6 +282,15 @@ impl Network<'_> {
                 (what, "check the sizes of this leg's parts; if they are right, report the build")
             }
         };
+        if bent.len() > 1 {
+            let what = format!(
+                "no operating point was found: {} regulators whose returns help to open them work on one circuit: {}; {what}",
+                bent.len(),
+                bent.join(" and ")
+            );
+            let next = "widen or shorten all of these returns but one, so that less flow is not asked for more pressure; one such regulator is solved";
+            return Error::new(Kind::Solve, what).next(next);
+        }
         Error::new(Kind::Solve, format!("no operating point was found: {what}")).next(next)
     }
 
@@ -341,25 +372,16 @@ impl Network<'_> {
     }
 
     /// A regulator that passes more than it need, and what a smaller flow lacks, Pa: its pressure falls with its flow
-    /// there, so it may come to rest at less.
+    /// somewhere below, so it may come to rest at less.
     fn overshot(&self, state: &State) -> Option<(usize, f64)> {
-        let regulated = |leg: &LegLaw| {
-            leg.elements.iter().any(|e| matches!(e, Element::Regulator(r) if r.regulator.min_lift == 0.0))
-        };
-        self.legs.iter().enumerate().filter(|(_, leg)| regulated(leg)).find_map(|(l, _)| {
-            let q = state.flows[l];
-            if q <= 2.0 * FIRST {
-                return None;
-            }
-            // On a falling branch just less flow lacks pressure; from a rising one behind it, some smaller flow does.
-            let here = self.linearise(l, q, state);
-            if here.h < 0.0 {
-                return Some((l, -here.h * q));
-            }
-            let lacks = |q: f64| -self.linearise(l, q, state).r;
-            let most = PARTS.iter().map(|part| lacks(part * q)).fold(lacks(FIRST), f64::max);
-            (most > 1.0).then_some((l, most))
-        })
+        (0..self.legs.len()).find_map(|l| Some((l, asked_more(state.flows[l], self.asks(l, state)?)?)))
+    }
+
+    /// What the regulator in a leg asks at a flow, between the pressures of a state; none without one.
+    pub fn asks(&self, l: usize, state: &State) -> Option<impl Fn(f64) -> Asked> {
+        let leg = &self.legs[l];
+        let (at, to) = (leg.regulator()?, self.pressure(leg.to, &state.pressures));
+        Some(move |q| leg.asked(at, q, to, self.s).0)
     }
 
     /// Newton on flows and pressures together; `None` when settled, else the worst leg and its residual.

@@ -3,7 +3,7 @@
 use super::chord::Chord;
 use super::circuit::{Belief, Circuit};
 use super::demand::Demand;
-use super::element::{Element, InjectorSet, Pulse};
+use super::element::{Element, InjectorSet, Port, Pulse};
 use super::gauges::Offsets;
 use super::network::{self, Effort, End, State};
 use super::operating::Operating;
@@ -145,6 +145,8 @@ pub struct InjectorState {
     pub duty: f64,
     /// Mean flow of the set, m³/s.
     pub flow: f64,
+    /// What of it its seats leak, m³/s.
+    pub leak: f64,
     /// How far the weakest lies below the mean.
     pub spread: f64,
     /// Whether voltage and difference lie inside the dead-time table.
@@ -215,8 +217,12 @@ pub struct Point {
     pub injectors: Vec<InjectorState>,
     /// Every surge pot.
     pub pots: Vec<PotState>,
-    /// Fuel that reaches the manifold, kg/s: injected, and what a torn diaphragm lets through.
+    /// Fuel that reaches the engine, kg/s: injected, and what a torn diaphragm lets through to it.
     pub injected: f64,
+    /// What of it does not pass the injectors, m³/s.
+    pub past_injectors: f64,
+    /// What runs through torn diaphragms, to wherever their reference hoses lead, m³/s.
+    pub torn: f64,
     /// Temperature of the fuel, K.
     pub fuel_temperature: f64,
     /// What gauges and sensors read too much.
@@ -437,13 +443,21 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
         injectors: Vec::new(),
         pots: pots(build, c, state),
         injected: 0.0,
+        past_injectors: 0.0,
+        torn: 0.0,
         fuel_temperature: c.fuel_temperature,
         offsets: Offsets::of(build),
         effort,
     };
     for (leg, q) in c.legs.iter().zip(&state.flows) {
-        if name(leg.to) == "manifold" {
+        if name(leg.to) == "manifold" || matches!(leg.torn, Some(Port::Intake(_) | Port::ChargePipe)) {
             out.injected += q * sur.rho;
+            if !matches!(leg.elements.last(), Some(Element::Injectors(_))) {
+                out.past_injectors += q;
+            }
+        }
+        if leg.torn.is_some() {
+            out.torn += q;
         }
     }
     for (leg, &q) in c.legs.iter().zip(&state.flows) {
@@ -578,6 +592,7 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                         cycle: set.cycle(),
                         duty: if set.cycle().is_finite() { pulse / set.cycle() } else { 0.0 },
                         flow: q,
+                        leak: set.leak(dp, sur),
                         spread: build.part(part).map_or(0.0, |p| p.values.si("cylinder_spread")),
                         inside_table: outside.is_none(),
                     });

@@ -4,11 +4,11 @@
 //! rail pressure at which they agree is bracketed; the flow of each branch at a rail pressure likewise. A regulator that
 //! its return helps to open is not monotone: [`overshot`] tells where its answer must come from the general solver.
 
-use super::super::network::{FIRST, PARTS};
+use super::super::bend::{Asked, asked_more};
 use super::ask::{Ask, Setting};
 use super::columns::{Car, MAX_LEGS, Row, Series};
 use super::law::{LegEnd, NearLeg, inject, leg, series};
-use super::newton::{SHUT, State};
+use super::newton::{SHUT, State, poppet};
 use super::reduced::{Layout, SeriesLayout};
 use crate::part::regulator::Regulator;
 
@@ -60,10 +60,11 @@ fn root(mut a: f64, mut b: f64, tol: f64, mut f: impl FnMut(f64) -> f64) -> Opti
     Some(a)
 }
 
-fn loss(lay: &SeriesLayout, s: &Series<1>, q: f64) -> f64 {
+/// What is lost along a series, and its change with flow.
+fn loss(lay: &SeriesLayout, s: &Series<1>, q: f64) -> (f64, f64) {
     let (mut p, mut slope) = (Row([0.0]), Row([0.0]));
     series(lay, s, &Row([q]), &mut p, &mut slope);
-    p[0]
+    (p[0], slope[0])
 }
 
 /// Widest flow of a branch, m³/s.
@@ -92,7 +93,7 @@ fn pumps(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting, at: f64) -> Op
 /// What the supply brings to a rail held at a pressure.
 pub(super) fn supply(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting, rail: f64) -> Option<f64> {
     let brings = |q: f64| {
-        let meet = rail + if lay.feed.is_empty() { 0.0 } else { loss(&lay.feed, &car.feed, q) };
+        let meet = rail + if lay.feed.is_empty() { 0.0 } else { loss(&lay.feed, &car.feed, q).0 };
         Some(pumps(lay, car, ask, set, meet)?.iter().sum::<f64>())
     };
     if lay.feed.is_empty() {
@@ -117,20 +118,24 @@ fn regulator(car: &Car<1>) -> Regulator {
     }
 }
 
-/// Whether a smaller flow than the one by-passed may come to rest as well: the regulator's leg asks for more pressure at a
-/// smaller flow, at once or at one of some parts of it. The general solver looks from nought on then.
+/// Whether a smaller flow than the one by-passed may come to rest as well: the regulator's leg asks for more pressure there.
+/// The general solver looks from nought on then.
 pub(super) fn overshot(lay: &Layout, car: &Car<1>, ask: &Ask<1>, q: f64) -> bool {
     let law = regulator(car);
+    let bends = poppet(car, 0);
+    let still = loss(&lay.back, &car.back, 0.0).0;
     let asked = |q: f64| {
-        let behind = car.poppet.to[0] + loss(&lay.back, &car.back, q);
-        law.at_flow(q, car.rho[0], behind, ask.reference[0]).fuel
-            + loss(&lay.to_regulator, &car.to_regulator, q)
+        let (taken, taken_slope) = loss(&lay.back, &car.back, q);
+        let (before, before_slope) = loss(&lay.to_regulator, &car.to_regulator, q);
+        let back = car.poppet.to[0] + taken;
+        let seat = law.at_flow(q, car.rho[0], back, ask.reference[0]);
+        Asked {
+            pressure: seat.fuel + before,
+            slope: seat.slope + seat.by_return * taken_slope + before_slope,
+            may_fall: bends.may_fall(seat.lift, back, ask.reference[0], taken - still),
+        }
     };
-    let here = asked(q);
-    q > 2.0 * FIRST
-        && (asked(q * (1.0 - 1e-4)) > here
-            || PARTS.iter().any(|part| asked(part * q) > here)
-            || asked(FIRST) > here)
+    asked_more(q, asked).is_some()
 }
 
 /// Solves one lane; `None` when there is no answer between no pressure and 30 bar.
@@ -140,13 +145,13 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     let law = regulator(car);
     // Rail pressure that drives a flow through the regulator's leg.
     let through = |q: f64| {
-        let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0));
+        let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)).0;
         let seat = law.at_flow(q, rho, behind, ask.reference[0]);
-        (seat.fuel + loss(&lay.to_regulator, &car.to_regulator, q), behind, seat)
+        (seat.fuel + loss(&lay.to_regulator, &car.to_regulator, q).0, behind, seat)
     };
     // Behind a shut seat nothing flows, and what seeps through it follows the difference.
-    let still = p.to[0] + loss(&lay.back, &car.back, 0.0);
-    let level = still + loss(&lay.to_regulator, &car.to_regulator, 0.0);
+    let still = p.to[0] + loss(&lay.back, &car.back, 0.0).0;
+    let level = still + loss(&lay.to_regulator, &car.to_regulator, 0.0).0;
     let seeps = (law.cracking(still, ask.reference[0]) - still).max(0.0) / SHUT;
     let bypass = |rail: f64| {
         let leak = (rail - level) / SHUT;
@@ -157,20 +162,20 @@ pub(super) fn solve(lay: &Layout, car: &Car<1>, ask: &Ask<1>, set: &Setting) -> 
     let injected = |rail: f64| inject(lay, car, ask, set, &Row([rail - ask.manifold[0]])).q[0];
     let balance = |rail: f64| -> Option<f64> {
         let q = injected(rail) + bypass(rail)?;
-        let meet = rail + if lay.feed.is_empty() { 0.0 } else { loss(&lay.feed, &car.feed, q) };
+        let meet = rail + if lay.feed.is_empty() { 0.0 } else { loss(&lay.feed, &car.feed, q).0 };
         Some(pumps(meet)?.iter().sum::<f64>() - q)
     };
     let rail = root(1e3, 31e5, PRESSURE, |x| balance(x).unwrap_or(f64::NAN))?;
     let q = bypass(rail)?;
     let injection = injected(rail);
-    let meet = rail + if lay.feed.is_empty() { 0.0 } else { loss(&lay.feed, &car.feed, injection + q) };
+    let meet = rail + if lay.feed.is_empty() { 0.0 } else { loss(&lay.feed, &car.feed, injection + q).0 };
     let flows = pumps(meet)?;
     let mut out = State::<1>::blank();
     let (_, _, poppet) = through(q.max(0.0));
-    let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)); // what seeps back costs nothing
+    let behind = p.to[0] + loss(&lay.back, &car.back, q.max(0.0)).0; // what seeps back costs nothing
     out.x = Row([poppet.lift]);
     out.rail = Row([rail]);
-    out.fuel = Row([rail - loss(&lay.to_regulator, &car.to_regulator, q)]);
+    out.fuel = Row([rail - loss(&lay.to_regulator, &car.to_regulator, q).0]);
     out.d = Row([out.fuel[0] - behind]);
     out.back = Row([behind]);
     out.bypassed = Row([if poppet.lift > 0.0 { q } else { 0.0 }]);

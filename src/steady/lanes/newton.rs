@@ -13,6 +13,7 @@
 //! # Range
 //! One regulator after the rail. A lane that has not settled says so and is never a number.
 
+use super::super::bend::Poppet;
 use super::ask::{Ask, Setting};
 use super::columns::{Car, MAX_LEGS, Row};
 use super::law::{Near, NearLeg, against, inject, leg, series_near};
@@ -185,16 +186,13 @@ impl<const W: usize> State<W> {
         }
     }
 
-    /// Whether a lane's regulator may ask for more pressure at a smaller flow: where its return takes more from the poppet's
-    /// force than its spring adds. Wide of the mark on the safe side: the return's loss grows no faster than with the fourth
-    /// power of flow, and less flow leaves the poppet no more than the whole loss.
-    pub fn may_fall(&self, car: &Car<W>, lane: usize) -> bool {
+    /// Whether a lane's regulator may ask for more pressure at a smaller flow.
+    pub fn may_fall(&self, car: &Car<W>, ask: &Ask<W>, lane: usize) -> bool {
         let p = &car.poppet;
-        let loss = (self.back[lane] - p.to[lane] - car.back.head[lane]).max(0.0);
-        let d = self.d[lane];
-        let steady = (d / (d + loss * p.area[lane] * p.over_net[lane])).sqrt();
-        let spring = p.rate[lane] * self.x[lane] * steady;
-        self.bypassed[lane] > 0.0 && (4.0 * p.seat_area[lane] * loss > spring || loss > 0.125 * d)
+        let loss = self.back[lane] - p.to[lane] - car.back.head[lane];
+        let law = poppet(car, lane);
+        self.bypassed[lane] > 0.0
+            && law.may_fall(self.x[lane], self.back[lane], ask.reference[lane], loss.max(0.0))
     }
 
     /// Which lanes have no solution, or one too far away to start from.
@@ -462,6 +460,19 @@ impl<const W: usize> State<W> {
             // A refused lane has not been solved.
             self.done[i] *= ask.valid[i];
         }
+    }
+}
+
+/// What of a lane's regulator says whether its pressure may fall.
+pub(super) fn poppet<const W: usize>(car: &Car<W>, lane: usize) -> Poppet {
+    let p = &car.poppet;
+    Poppet {
+        area: p.area[lane],
+        seat_area: p.seat_area[lane],
+        curtain: p.curtain[lane],
+        rate: p.rate[lane],
+        preload: p.preload[lane],
+        flow_force: p.flow_force[lane],
     }
 }
 

@@ -395,7 +395,7 @@ impl Worker<'_> {
 
     /// Whether one lane's regulator passes more than it need.
     fn overshot(&self, lane: usize, set: &Setting) -> bool {
-        if !self.state.may_fall(&self.cars, lane) {
+        if !self.state.may_fall(&self.cars, &self.ask, lane) {
             return false;
         }
         let lay = &self.sweep.reduced.layout;
