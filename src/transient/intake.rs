@@ -192,24 +192,43 @@ fn course(times: &Track, at: impl Fn(f64) -> f64) -> Result<Track> {
     Track::new(&points).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("schedule.boost"))
 }
 
+/// Slopes of lines from a point that pass another within [`STRAIGHT`] too; none where it lies beyond that at the same time.
+fn narrowed((low, high): (f64, f64), from: (f64, f64), by: (f64, f64)) -> (f64, f64) {
+    let (dt, dp) = (by.0 - from.0, by.1 - from.1);
+    if dt > 0.0 {
+        (low.max((dp - STRAIGHT) / dt), high.min((dp + STRAIGHT) / dt))
+    } else if dp.abs() > STRAIGHT {
+        (f64::INFINITY, f64::NEG_INFINITY)
+    } else {
+        (low, high)
+    }
+}
+
 /// A course with as few points as hold it, the corners of a schedule among them.
 fn thinned(course: &Track, s: &Schedule) -> Result<Track> {
     let all: Vec<(f64, f64)> = course.times().iter().copied().zip(course.values().iter().copied()).collect();
     let corners = s.corners();
     let mut kept = vec![all[0]];
     let (mut from, mut corner) = (0, 1);
+    // Slopes, from the point last kept, of the lines that pass all points since closely enough.
+    let every = (f64::NEG_INFINITY, f64::INFINITY);
+    let mut within = every;
     for to in 1..all.len() {
+        if to > from + 1 {
+            within = narrowed(within, all[from], all[to - 1]);
+        }
         let (a, b) = (all[from], all[to]);
-        let line = |t: f64| a.1 + (b.1 - a.1) * (t - a.0) / (b.0 - a.0);
-        let bends = b.0 > a.0 && all[from + 1..to].iter().any(|p| (line(p.0) - p.1).abs() > STRAIGHT);
-        if bends && to > from + 1 {
+        let slope = (b.1 - a.1) / (b.0 - a.0);
+        if b.0 > a.0 && to > from + 1 && !(within.0..=within.1).contains(&slope) {
             kept.push(all[to - 1]);
             from = to - 1;
+            within = every;
         }
         let passed = corners.get(corner).is_some_and(|c| *c <= b.0);
         if passed {
             kept.push(b);
             from = to;
+            within = every;
             while corners.get(corner).is_some_and(|c| *c <= b.0) {
                 corner += 1;
             }
