@@ -136,6 +136,6 @@ fn the_duties_that_are_accepted_stand_below_the_checks() {
         railrise::explain::checks(&l).notes.join("\n")
     };
     let own = Acceptance { duty_design: 0.8, duty: 0.875, ..Acceptance::default() };
-    assert!(below(&Acceptance::default()).contains("designed for 85 % duty and limited at 90 %."));
-    assert!(below(&own).contains("designed for 80 % duty and limited at 87.5 %."), "{}", below(&own));
+    assert!(below(&Acceptance::default()).contains("designed for 85 % duty and limited at 90 %;"));
+    assert!(below(&own).contains("designed for 80 % duty and limited at 87.5 %;"), "{}", below(&own));
 }
