@@ -85,8 +85,7 @@ fn component(reading: &Reading, leg: &LegState, x: &PartState) -> Option<Compone
             made.value("at rest")
         }
     } else if p.regulators.iter().any(|r| r.name == x.name) {
-        let port = if part.values.word("reference") == "manifold" { "manifold" } else { "air" };
-        made.value(&format!("{} back", flow(leg.flow))).reference(port)
+        made.value(&format!("{} back", flow(leg.flow))).reference(part.values.word("reference"))
     } else {
         // Losses run from pascals to bars: kPa keeps them short.
         let kpa = |pa: f64| format!("{} kPa", round_to_digits(pa.abs() / 1e3, 3));
