@@ -297,5 +297,5 @@ fn an_intake_that_cannot_be_is_refused_by_its_key() {
     let deep = GaugePressure::from_pascals(-2e5);
     let filled = build.with("engine.intake_volume", "6 L").expect("a known key");
     let e = run(&filled, &Schedule::hold(rpm(3000.0), deep, s(0.1)), &Options::default());
-    assert!(e.is_err());
+    assert_eq!(e.expect_err("refused").place().key.as_deref(), Some("schedule.boost"));
 }

@@ -343,6 +343,14 @@ fn what_cannot_be_is_refused_by_part_and_key() {
         (refused(|n| n.branches[2].bore = 0.0), "feed hose 3.bore"),
         (refused(|n| n.branches[2].to = Place::Node(99)), "feed hose 3"),
         (refused(|n| n.nodes[0].wall = 1e-3), "rail.wall"),
+        (
+            refused(|n| {
+                with_intake(n, Tap::Manifold, 0.0, None);
+                let hoses = &mut n.intake.as_mut().expect("there").hoses;
+                hoses.push(Hose { at: Tap::ChargePipe, ..hoses[0] });
+            }),
+            "regulator.reference",
+        ),
     ] {
         assert!(message.contains(word), "{message}");
     }

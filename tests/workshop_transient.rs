@@ -65,6 +65,13 @@ fn a_snap_opens_the_throttle_that_the_car_has() {
     assert!((0.48e5..0.5e5).contains(&end), "{end}");
 }
 
+#[test]
+#[should_panic(expected = "engine.throttle_area")]
+fn a_snap_into_vacuum_by_a_throttle_is_refused() {
+    let car = car_before().with("engine.intake_volume", "6 L").with("engine.throttle_area", "2000 mm²");
+    let _ = car.snap(bar(-0.2), ms(80.0));
+}
+
 // A split hose brings 0.7 of the vacuum to the port, as it does at the steady point.
 #[test]
 fn a_hose_that_leaks_brings_less_vacuum_when_it_goes_on() {

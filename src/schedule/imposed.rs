@@ -79,9 +79,10 @@ fn rpm_of(w: AngularVelocity) -> f64 {
     w.value * 30.0 / PI
 }
 
-/// A value that holds, then ramps within `over` from `at` on. Sorted by construction.
+/// A value that holds, then ramps within `over` from `at` on. What is no number makes it none, which a run refuses by its key.
 fn ramp(from: f64, to: f64, at: f64, over: f64) -> Track {
-    Track::new(&[(0.0, from), (at, from), (at + over.max(0.0), to)]).unwrap_or_else(|_| Track::constant(to))
+    let over = if over < 0.0 { 0.0 } else { over };
+    Track::new(&[(0.0, from), (at, from), (at + over, to)]).unwrap_or_else(|_| Track::constant(f64::NAN))
 }
 
 impl Schedule {
@@ -278,7 +279,8 @@ impl Schedule {
         self
     }
 
-    /// The same with the throttle opened from one share of its area to wide within `opens`, as [`Schedule::snap`] does.
+    /// The same with the throttle opened from one share of its area to wide within `opens`, as [`Schedule::snap`] does. A share
+    /// that is none from 0 to 1 is refused when it is run.
     #[must_use]
     pub fn throttle_opened(self, from: f64, opens: Time) -> Self {
         self.with_throttle(ramp(from, 1.0, 0.2, opens.value))

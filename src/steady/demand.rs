@@ -8,6 +8,9 @@ use crate::part::{air, engine};
 use crate::quantity::{AbsolutePressure, Amount, Dim, GaugePressure, kelvin, m3, pa};
 use serde::Serialize;
 
+/// Lowest manifold pressure for which demand is known, absolute, Pa.
+pub(crate) const NEAR_VACUUM: f64 = 5e3;
+
 /// Air and fuel of one operating point, SI.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Demand {
@@ -63,7 +66,7 @@ pub(super) fn demand(build: &Build, op: &Operating, blend: &Blend, density: f64)
     let around = build.section("ambient");
     let ambient = around.si("pressure");
     let manifold = ambient + op.boost;
-    if manifold < 5e3 {
+    if manifold < NEAR_VACUUM {
         return Err(Error::new(
             Kind::Range,
             format!("a manifold at {} is near vacuum", Amount::new(manifold, Dim::Pressure).absolute()),

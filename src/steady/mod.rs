@@ -19,6 +19,7 @@ mod power;
 
 pub use circuit::Belief;
 pub use demand::Demand;
+pub(crate) use demand::NEAR_VACUUM;
 pub use gauges::{Gauges, Offsets};
 pub use limit::{Acceptance, Check, Cost, Limits, Reserve, Verdict, headroom, limits, limits_at, reserve};
 pub use network::Effort;

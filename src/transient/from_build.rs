@@ -1,15 +1,18 @@
 //! A build and a schedule made into a network.
 
 use super::behind::{Behind, Wanted};
+use super::course;
 use super::intake;
 use super::network::{Back, Belief, Fluid, Limit, Net, Place};
 use super::options::Options;
+use super::record::Watch;
 use crate::build::{Build, Leg};
 use crate::error::{Error, Kind, Result};
 use crate::quantity::{AbsolutePressure, kelvin};
 use crate::schedule::{Schedule, Start, Track, Until};
 use crate::steady::Point;
 use std::f64::consts::PI;
+use std::ops::ControlFlow;
 
 mod along; // operating points along a schedule
 mod begin; // where a run begins
@@ -46,8 +49,18 @@ struct Chain {
 }
 
 pub(super) fn made(build: &Build, schedule: &Schedule, o: &Options) -> Result<Made> {
+    made_watched(build, schedule, o, &mut |_| ControlFlow::Continue(()))
+}
+
+/// The same, asking now and then whether to go on.
+pub(super) fn made_watched(
+    build: &Build,
+    schedule: &Schedule,
+    o: &Options,
+    watch: Watch<'_>,
+) -> Result<Made> {
     along::check(schedule, o)?;
-    let felt = intake::felt(build, schedule)?;
+    let felt = course::felt(build, schedule, o, watch)?;
     let asked = felt.as_ref().map(|_| schedule);
     let felt = felt.as_ref().unwrap_or(schedule);
     let samples = samples(build, felt, asked)?;

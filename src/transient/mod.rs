@@ -11,10 +11,11 @@
 mod arrow; // traces to and from an Arrow file
 mod behind; // ports and cylinders behind the nozzles
 pub mod characteristics; // a hose with waves in it
+mod course; // how the manifold fills and boost builds, before the fuel is stepped
 pub mod engine_gas; // cylinders, ports and plenum: filling and emptying, valve by valve
 mod friction_table; // the friction law at a tenth of its cost
 mod from_build; // a build and a schedule made into a network
-mod intake; // how the manifold fills and boost builds, before the fuel is stepped
+mod intake; // what fills, through what, and what the engine takes
 pub mod linear; // modes and response about an operating point
 pub mod network; // nodes, branches, pump, regulator and injectors in time
 mod options; // how a run is made

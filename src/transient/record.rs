@@ -13,6 +13,32 @@ use std::ops::ControlFlow;
 /// Asked now and then how far the run has come; `Break` ends it.
 pub type Watch<'a> = &'a mut dyn FnMut(f64) -> ControlFlow<()>;
 
+/// Asks on the way to the start of the record, where nothing is done yet of what is told.
+pub(super) struct Before<'a> {
+    watch: Watch<'a>,
+    steps: u32,
+}
+
+/// Steps between two questions.
+const SELDOM: u32 = 64;
+
+impl<'a> Before<'a> {
+    pub fn new(watch: Watch<'a>) -> Self {
+        Self { watch, steps: 0 }
+    }
+
+    pub fn ask(&mut self) -> ControlFlow<()> {
+        (self.watch)(0.0)
+    }
+}
+
+impl<const N: usize> Observer<N> for Before<'_> {
+    fn step(&mut self, _view: &StepView<'_, N>) -> ControlFlow<()> {
+        self.steps = self.steps.wrapping_add(1);
+        if self.steps.is_multiple_of(SELDOM) { self.ask() } else { ControlFlow::Continue(()) }
+    }
+}
+
 /// An observer that writes rows.
 pub(super) struct Recorder<'a, const N: usize> {
     made: &'a Made,

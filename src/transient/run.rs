@@ -1,10 +1,10 @@
 //! Runs a build through a schedule.
 
-use super::from_build::{Made, made};
+use super::from_build::{Made, made, made_watched};
 use super::linear::{Linear, Mode};
 use super::network::{EventKind, NetSystem, states};
 use super::options::{Options, Stepper};
-use super::record::{Recorder, Watch};
+use super::record::{Before, Recorder, Watch};
 use super::solution::{Air, Happening, Ledger, PulseRecord, Solution, Stopped};
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
@@ -17,7 +17,8 @@ use std::ops::ControlFlow;
 /// Runs a build through a schedule.
 ///
 /// # Errors
-/// A value of build, schedule or options that cannot be, by its key; an operating point outside a table of the build.
+/// A value of build, schedule or options that cannot be, by its key; an operating point outside a table of the build; a
+/// throttle behind which the manifold falls near vacuum, by when it does.
 /// A run that fails on its way is no error: [`Solution::stopped`] says so, with all that was reached.
 pub fn run(build: &Build, schedule: &Schedule, options: &Options) -> Result<Solution> {
     run_watched(build, schedule, options, &mut |_| ControlFlow::Continue(()))
@@ -26,14 +27,15 @@ pub fn run(build: &Build, schedule: &Schedule, options: &Options) -> Result<Solu
 /// The same, telling how far it has come (0 to 1); a `Break` ends it and keeps what there is.
 ///
 /// # Errors
-/// As [`run`].
+/// As [`run`]; one that was ended before there was anything to keep, in the search for a manifold's course, is of kind
+/// [`Kind::Cancelled`].
 pub fn run_watched(
     build: &Build,
     schedule: &Schedule,
     options: &Options,
     watch: Watch<'_>,
 ) -> Result<Solution> {
-    let mut made = made(build, schedule, options)?;
+    let mut made = made_watched(build, schedule, options, watch)?;
     made.power(schedule)?;
     match states(&made.net) {
         0..=24 => sized::<24>(build, schedule, options, &made, watch),
@@ -157,7 +159,7 @@ fn sized<const N: usize>(
     made.begin(schedule, &system, &mut y);
     system.settle_modes(begin, &mut y);
     if running {
-        let warm = step(&mut system, o, begin, y, 0.0, &mut ())?;
+        let warm = step(&mut system, o, begin, y, 0.0, &mut Before::new(watch))?;
         y = warm.y;
         if !matches!(warm.stop, StopReason::Finished) {
             let mut early = stopped(&system, &warm.stop);

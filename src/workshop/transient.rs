@@ -51,10 +51,10 @@ impl Car {
     /// The throttle snapped open from idle: the manifold goes from its vacuum to this boost within so long. With
     /// `engine.intake_volume` (and `engine.spool_time`) on the car this is what the throttle asks for: the manifold fills, and
     /// boost builds, in their own time. With `engine.throttle_area` too the throttle itself is opened, from where it idles to
-    /// wide, while this boost is asked for in the charge pipe.
+    /// wide, while this boost, zero or more, is asked for in the charge pipe.
     ///
     /// # Panics
-    /// As [`Car::through`].
+    /// As [`Car::through`]; on a boost below zero where the car has a throttle, since wide open it holds no vacuum.
     #[must_use]
     pub fn snap(&self, boost: Pressure, opens: Time) -> Transient {
         let (speed, manifold) = self.idle_state();
@@ -63,6 +63,12 @@ impl Car {
         let from = |p| Schedule::snap(speed, p, boost.quantity(), opens.quantity(), time.quantity());
         if self.build().section("engine").opt("throttle_area").is_none() {
             return self.through(from(manifold));
+        }
+        if boost.quantity().value < 0.0 {
+            stop(format!(
+                "a snap to {boost}: a throttle wide open holds no vacuum\n  give a boost of zero or more, leave engine.throttle_area \
+                 out, or open the throttle part of the way in a schedule of your own (Schedule::with_throttle)"
+            ))
         }
         let still = GaugePressure::from_pascals(0.0);
         let idle = throttle_opening(self.build(), &Operating::at(speed, manifold), still);

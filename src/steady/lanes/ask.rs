@@ -1,5 +1,6 @@
 //! What one operating point asks of each lane: air, fuel, the pulse, voltages, the reference.
 
+use super::super::demand::NEAR_VACUUM;
 use super::super::operating::Operating;
 use super::columns::{Car, Lanes, MAX_KNOTS, Row};
 use super::math::{exp, fma, ln, max, min};
@@ -133,7 +134,7 @@ impl<const W: usize> Ask<W> {
             for i in 0..W {
                 let outside = e.outside[i];
                 let mut charge = outside;
-                let mut good = self.manifold[i] >= 5e3 && speed <= e.rev_limit[i] * 1.05;
+                let mut good = self.manifold[i] >= NEAR_VACUUM && speed <= e.rev_limit[i] * 1.05;
                 if pressed {
                     let ratio = (self.manifold[i] + e.intercooler_loss[i]) * e.over_intake[i];
                     let rise = exp((GAMMA - 1.0) / GAMMA * ln(ratio)) - 1.0;

@@ -2,9 +2,9 @@
 
 use crate::build::Build;
 use crate::error::{Error, Kind, Result};
-use crate::quantity::{GaugePressure, kelvin, rpm, volts};
+use crate::quantity::{Amount, Dim, GaugePressure, kelvin, rpm, volts};
 use crate::schedule::{Schedule, Track};
-use crate::steady::{Operating, Point, point};
+use crate::steady::{NEAR_VACUUM, Operating, Point, point};
 use crate::transient::engine_gas;
 use crate::transient::options::Options;
 
@@ -44,6 +44,20 @@ pub(super) fn check(s: &Schedule, o: &Options) -> Result<()> {
     if !o.injection_begins.is_finite() {
         return bad("options.injection_begins", o.injection_begins, "give an angle");
     }
+    let named = [
+        ("schedule.rpm", Some(&s.rpm)),
+        ("schedule.boost", Some(&s.boost)),
+        ("schedule.throttle", s.throttle.as_ref()),
+        ("schedule.supply", s.supply.as_ref()),
+        ("schedule.power", Some(&s.power)),
+        ("schedule.reference", s.reference.as_ref()),
+        ("schedule.fuel_temperature", s.fuel_temperature.as_ref()),
+    ];
+    for (key, track) in named {
+        if let Some(v) = track.and_then(|t| t.values().iter().find(|v| !v.is_finite())) {
+            return bad(key, *v, "give finite values, at finite times from 0 on");
+        }
+    }
     if let Some(v) = s.throttle.as_ref().and_then(|x| x.values().iter().find(|v| !(0.0..=1.0).contains(*v))) {
         return bad("schedule.throttle", *v, "give an opening of 0 to 1, a share of engine.throttle_area");
     }
@@ -79,6 +93,7 @@ pub(in crate::transient) fn samples(
 ) -> Result<Vec<(f64, Point)>> {
     let corners = s.corners();
     let whole = asked.map(Schedule::corners);
+    let ambient = build.section("ambient").si("pressure");
     let mut out: Vec<(f64, Point)> = Vec::new();
     for pair in corners.windows(2) {
         let (a, b) = (pair[0], pair[1]);
@@ -95,6 +110,14 @@ pub(in crate::transient) fn samples(
             // A course of its own does not jump: where nothing else does, one point stands for both sides.
             if k == 0 && asked.is_some() && a > 0.0 && op == operating(s, t, true) {
                 continue;
+            }
+            if op.speed > 0.0 && ambient + op.boost < NEAR_VACUUM {
+                let manifold = Amount::new(ambient + op.boost, Dim::Pressure).absolute();
+                let what = format!("schedule.boost asks for a manifold at {manifold} at {t} s, near vacuum");
+                let least = Amount::new(NEAR_VACUUM, Dim::Pressure).absolute();
+                return Err(Error::new(Kind::Range, what)
+                    .next(format!("ask for {least} or more: a vacuum is a boost below zero"))
+                    .at_key("schedule.boost"));
             }
             out.push((t, point(build, &op)?));
         }

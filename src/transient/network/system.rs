@@ -5,6 +5,7 @@ use super::event::{Event, EventKind};
 use super::pulses::Pulses;
 use super::{BadNet, describe};
 use crate::part::injector::coil::{CoilNeedle, Stage};
+use crate::quantity::STANDARD_GRAVITY;
 use crate::schedule::{CrankClock, Track};
 use crate::transient::friction_table::FrictionTable;
 use std::f64::consts::PI;
@@ -23,9 +24,6 @@ pub use layout::states;
 pub use poppet::Poppet;
 use poppet::{BREAK_AWAY, opening};
 use waves::Wave;
-
-/// Standard gravity, m/s². Source: 3rd CGPM (1901), exact.
-const GRAVITY: f64 = 9.806_65;
 
 /// A straight piece of a track, read without a search.
 #[derive(Clone, Copy, Debug, Default)]
@@ -174,7 +172,7 @@ impl<const N: usize> NetSystem<N> {
                 reynolds: 4.0 * f.rho / (PI * b.bore * f.mu),
                 linear: b.linear,
                 square: b.square + 0.5 * f.rho * b.k_sum / (area * area),
-                offset: f.rho * GRAVITY * b.rise + b.check.map_or(0.0, |c| c.cracking),
+                offset: f.rho * STANDARD_GRAVITY * b.rise + b.check.map_or(0.0, |c| c.cracking),
                 table,
                 relative_roughness: relative,
                 shut_slope: b.check.map_or(0.0, |c| c.shut),

@@ -89,6 +89,11 @@ impl Net {
                 );
                 return Err(BadNet { key: "reference_leak".into(), why });
             }
+            let twice = |(k, h): (usize, &Hose)| i.hoses[..k].iter().any(|x| x.regulator == h.regulator);
+            if let Some((_, h)) = i.hoses.iter().enumerate().find(|x| twice(*x)) {
+                let key = format!("{}.reference", self.regulators[h.regulator].name);
+                return Err(BadNet { key, why: "has two hoses to the intake: join one".into() });
+            }
         }
         let not_negative = |part: &str, key: &str, v: f64| (format!("{part}.{key}"), v, v >= 0.0);
         for b in &self.branches {
