@@ -100,10 +100,12 @@ fn bare_compiler() -> Result<f64, String> {
     let folder = std::env::temp_dir().join(format!("railrise-bare-{}", std::process::id()));
     std::fs::create_dir_all(&folder).map_err(|e| e.to_string())?;
     std::fs::write(folder.join("bare.rs"), "pub extern \"C\" fn nothing() {}").map_err(|e| e.to_string())?;
+    // Itself, not a launcher that looks for it first.
+    let rustc = kernel::toolchain::Toolchain::find()?.rustc;
     let mut all = Vec::new();
     for _ in 0..ROUNDS {
         let begun = Instant::now();
-        let done = std::process::Command::new("rustc")
+        let done = std::process::Command::new(&rustc)
             .current_dir(&folder)
             .args(["--crate-type", "cdylib", "bare.rs"])
             .status();
