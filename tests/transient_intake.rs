@@ -224,6 +224,32 @@ fn a_slow_rise_into_boost_and_back_finds_its_course() {
     }
 }
 
+// Operating points at the recorded boost: a slow ramp is straight, what the engine takes over it is not. Where boost begins the
+// compressor's heat steps in: the piece that holds the step is the one that is less close.
+#[test]
+fn along_a_slow_ramp_demand_is_that_of_the_operating_points() {
+    let build = with(&[("engine.intake_volume", "3 L")]);
+    let ramp = Schedule::boost_step(rpm(3000.0), bar(-0.5), bar(0.7), s(5.0), s(6.0));
+    let sol = finished(&build, &ramp, &damped());
+    let boost = &sol.channel("boost").expect("recorded").values;
+    let off = |k: usize| {
+        let there = Operating::at(rpm(3000.0), GaugePressure::from_pascals(boost[k]));
+        let d = point(&build, &there).expect("solves").demand.expect("it runs");
+        [("asked flow", d.fuel / d.density), ("engine air", d.air)].map(|(name, exact)| {
+            let ran = sol.channel(name).expect("recorded").values[k];
+            (ran / exact - 1.0).abs()
+        })
+    };
+    for level in [-0.45, -0.3, -0.15, -0.05, 0.05, 0.15, 0.3, 0.5, 0.65] {
+        let k = boost.iter().position(|p| *p >= level * 1e5).expect("it passes there");
+        assert!((boost[k] - level * 1e5).abs() < 50.0, "{level}: {}", boost[k]);
+        assert!(off(k).iter().all(|x| *x < 5e-3), "{level} bar: {:?}", off(k));
+    }
+    for k in (0..boost.len()).step_by(50) {
+        assert!(off(k).iter().all(|x| *x < 1e-2), "{}: {:?}", boost[k], off(k));
+    }
+}
+
 // Air is conserved, and what the engine took is `∫ η_v V_d n p/(2 R T) dt` over the recorded pressure (trapezoids).
 #[test]
 fn air_is_conserved_and_what_the_engine_took_is_the_integral_of_its_demand() {

@@ -21,7 +21,7 @@ use std::ops::ControlFlow;
 const ROUNDS: usize = 12;
 /// Rounds in which the times of a course's points move with it.
 const MOVING: usize = 2;
-/// A course stays when it moves by less than this, Pa; the next round would move it by a tenth of that.
+/// A course stays when it moves by less than this, Pa.
 const STAYS: f64 = 20.0;
 /// How far straight lines between the points for the engine's demand may lie from the course, Pa, while their times move: a
 /// ten-thousandth of what the engine asks for. Later rounds read a course that hardly moves at the times they found.
@@ -179,8 +179,12 @@ impl Observer<4> for Course<'_, '_> {
 
 /// A course over the times of another.
 fn course(times: &Track, at: impl Fn(f64) -> f64) -> Result<Track> {
-    let points: Vec<(f64, f64)> = times.times().iter().map(|t| (*t, at(*t))).collect();
-    Track::new(&points).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("schedule.boost"))
+    boost(&times.times().iter().map(|t| (*t, at(*t))).collect::<Vec<_>>())
+}
+
+/// Boost through these points.
+fn boost(points: &[(f64, f64)]) -> Result<Track> {
+    Track::new(points).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("schedule.boost"))
 }
 
 /// A course with as few points as hold it, the corners of a schedule among them.
@@ -189,7 +193,7 @@ fn thinned(course: &Track, s: &Schedule) -> Result<Track> {
     let first = all.next().unwrap_or_default();
     let mut kept = Thin::new(STRAIGHT, s.corners(), first);
     all.for_each(|p| kept.push(p));
-    Track::new(&kept.points()).map_err(|e| Error::new(Kind::Value, e.to_string()).at_key("schedule.boost"))
+    boost(&kept.points())
 }
 
 /// Points of a course, kept as they come: as few as hold it within a width by straight lines, and its corners.

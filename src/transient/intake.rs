@@ -11,16 +11,15 @@ use crate::steady::{Operating, Point, point};
 
 /// Whether a build has an intake to follow in a schedule.
 pub(super) fn follows(build: &Build, s: &Schedule) -> Result<bool> {
-    if let Some(opening) = &s.throttle {
-        throttle(build)?;
-        // An engine that runs behind a shut throttle has no air to begin with.
-        if opening.at(0.0) <= 0.0 && s.rpm.at(0.0) > 0.0 {
-            return Err(Error::new(Kind::Value, "schedule.throttle begins at 0 with the engine running")
-                .next("begin with the opening that it idles at (transient::throttle_opening finds it)")
-                .at_key("schedule.throttle"));
-        }
+    let Some(opening) = &s.throttle else { return fills(build) };
+    throttle(build)?;
+    // An engine that runs behind a shut throttle has no air to begin with.
+    if opening.at(0.0) <= 0.0 && s.rpm.at(0.0) > 0.0 {
+        return Err(Error::new(Kind::Value, "schedule.throttle begins at 0 with the engine running")
+            .next("begin with the opening that it idles at (transient::throttle_opening finds it)")
+            .at_key("schedule.throttle"));
     }
-    fills(build)
+    Ok(true)
 }
 
 /// Whether a build has a volume that fills; what asks for one is refused without.
@@ -55,7 +54,7 @@ pub(super) fn intake(build: &Build, s: &Schedule, samples: &[(f64, Point)]) -> R
     }))
 }
 
-/// The throttle of a build.
+/// The throttle of a build, and a volume that it fills.
 fn throttle(build: &Build) -> Result<Throttle> {
     let e = build.section("engine");
     if e.opt("throttle_area").is_none() {

@@ -174,7 +174,7 @@ fn sized<const N: usize>(
                 channels: indexmap::IndexMap::new(),
                 pulses: vec![],
                 events: happenings(&system),
-                ledger: ledger(&system, (0.0, &y), (0.0, &y)),
+                ledger: ledger(&system, &y, (0.0, &y)),
                 stopped: early,
                 warnings: vec!["it ended before the record began".to_owned()],
                 effort: warm.statistics,
@@ -217,7 +217,7 @@ fn sized<const N: usize>(
         t: recorder.t.iter().copied().collect(),
         pulses: pulses(&system, made, &recorder.passed, &recorder.injected_at_start),
         channels,
-        ledger: ledger(&system, (0.0, &start), (done.t, &done.y)),
+        ledger: ledger(&system, &start, (done.t, &done.y)),
         stopped: stopped(&system, &done.stop),
         events,
         warnings,
@@ -288,11 +288,8 @@ fn happenings<const N: usize>(system: &NetSystem<N>) -> Vec<Happening> {
     system.events().iter().map(|e| Happening { t: e.t, kind: e.kind, part: part(&e.kind) }).collect()
 }
 
-fn ledger<const N: usize>(
-    system: &NetSystem<N>,
-    (from, start): (f64, &[f64; N]),
-    (t, end): (f64, &[f64; N]),
-) -> Ledger {
+/// Where the fuel went between time 0 and another.
+fn ledger<const N: usize>(system: &NetSystem<N>, start: &[f64; N], (t, end): (f64, &[f64; N])) -> Ledger {
     let net = system.net();
     let moved = |k: usize| end[k] - start[k];
     let ends =
@@ -302,24 +299,20 @@ fn ledger<const N: usize>(
     let in_nodes: f64 =
         net.nodes.iter().enumerate().map(|(k, n)| n.capacitance * moved(system.node(k))).sum();
     let stored = in_nodes + system.swept_since(start, end) + system.in_waves_since(start, end);
-    let grown = net.volume() * net.fluid.expansion * (net.temperature.at(t) - net.temperature.at(from));
-    let air = air(system, (from, start), (t, end));
+    let grown = net.volume() * net.fluid.expansion * (net.temperature.at(t) - net.temperature.at(0.0));
+    let air = air(system, start, (t, end));
     Ledger { ends, injectors, stored, imbalance: system.volume_since(start, end) - grown, air }
 }
 
 /// Where the air went through a manifold that is followed: what stayed is read off its pressure and temperature.
-fn air<const N: usize>(
-    system: &NetSystem<N>,
-    (from, start): (f64, &[f64; N]),
-    (t, end): (f64, &[f64; N]),
-) -> Option<Air> {
+fn air<const N: usize>(system: &NetSystem<N>, start: &[f64; N], (t, end): (f64, &[f64; N])) -> Option<Air> {
     let law = Filling { volume: system.net().intake.as_ref()?.volume, gas: AIR };
     let holds = |t: f64, y: &[f64; N]| {
         system.intake(t, y).map_or(0.0, |(_, temperature, _)| law.mass(system.manifold(t, y), temperature))
     };
     let at = system.breathed();
     let (entered, taken) = (end[at] - start[at], end[at + 1] - start[at + 1]);
-    let stored = holds(t, end) - holds(from, start);
+    let stored = holds(t, end) - holds(0.0, start);
     Some(Air { entered, taken, stored, imbalance: entered - taken - stored })
 }
 

@@ -91,12 +91,6 @@ impl Filling {
     pub fn mass(&self, p: f64, t: f64) -> f64 {
         p / self.per_mass(t)
     }
-
-    /// Time constant, s, at a temperature, K, with an engine that takes this for each pascal, kg/(s·Pa).
-    #[must_use]
-    pub fn time_constant(&self, t: f64, pull: f64) -> f64 {
-        1.0 / (pull * self.per_mass(t))
-    }
 }
 
 /// Boost that builds as a first-order lag towards a target.

@@ -85,7 +85,7 @@ fn operating(s: &Schedule, t: f64, before: bool) -> Operating {
 }
 
 /// Operating points along the schedule, close enough for straight lines between them. Where its boost is a course that was
-/// found from what is `asked` for, that has points enough of its own.
+/// found from what is `asked` for, [`PIECES`] are shared out over each interval of that.
 pub(in crate::transient) fn samples(
     build: &Build,
     s: &Schedule,
@@ -98,8 +98,7 @@ pub(in crate::transient) fn samples(
     for pair in corners.windows(2) {
         let (a, b) = (pair[0], pair[1]);
         let optional = [&s.supply, &s.reference];
-        let boost = asked.is_none().then_some(&s.boost);
-        let tracks = [&s.rpm].into_iter().chain(boost).chain(optional.into_iter().flatten());
+        let tracks = [&s.rpm, &s.boost].into_iter().chain(optional.into_iter().flatten());
         let moves = tracks.into_iter().any(|t| t.at(a) != t.before(b));
         let around = whole.iter().flat_map(|w| w.windows(2)).find(|w| w[0] <= a && b <= w[1]);
         let part = around.map_or(1.0, |w| (b - a) / (w[1] - w[0]));

@@ -102,11 +102,13 @@ pub struct NetSystem<const N: usize> {
     turning: Vec<bool>,
     boiling: Vec<usize>,
     manifold: Piece,
-    /// An intake that is followed, whether it stands above ambient, and for each regulator where its hose is joined to it.
+    /// An intake that is followed.
     air: Option<Air>,
     /// Number of its states that move, and of those that count.
     air_states: (usize, usize),
+    /// Whether its manifold stands above ambient.
     boosted: bool,
+    /// For each regulator, where its hose is joined to it and the share that it passes of the pressure there, above ambient.
     taps: Vec<Option<(Tap, f64)>>,
     supplies: Vec<Piece>,
     references: Vec<Piece>,

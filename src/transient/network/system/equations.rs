@@ -203,7 +203,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
             t,
             &self.net,
             &self.clock,
-            self.manifold(t, y),
+            self.behind_throttle(t, y),
             |k| self.pressure(Place::Node(self.net.injectors[k].node), t, y) - self.back(k, t, y),
             |change| match change {
                 Change::Commanded(injector, width, outside) => {
