@@ -39,7 +39,9 @@ pub(super) fn read(
     };
     let columns: Vec<_> = header.iter().map(split).collect();
     let names = || columns.iter().map(|c| c.0.as_str());
-    if let Some(twice) = names().enumerate().find(|(i, n)| names().take(*i).any(|m| m == *n)) {
+    // Spreadsheets leave empty columns behind.
+    let twice = |(i, n): &(usize, &str)| !n.is_empty() && names().take(*i).any(|m| m == *n);
+    if let Some(twice) = names().enumerate().find(twice) {
         return Err(bad(top, format!("two columns are named \"{}\"", twice.1)).next("give each its own name"));
     }
     let at = match column {
@@ -64,12 +66,13 @@ pub(super) fn read(
     let mut values = Vec::new();
     for record in reader.records() {
         let record = record.map_err(|e| bad(line_of(e.position()), e.to_string()))?;
-        let line = line_of(record.position());
         let cell = record.get(at).unwrap_or_default();
         if cell.is_empty() {
             continue;
         }
-        let said = |what: &str| bad(line, format!("\"{cell}\" in column \"{name}\" is {what}"));
+        let said = |what: &str| {
+            bad(line_of(record.position()), format!("\"{cell}\" in column \"{name}\" is {what}"))
+        };
         let number = cell.parse::<f64>().map_err(|_| said("no number"))?;
         if !number.is_finite() {
             return Err(said("not finite")

@@ -93,7 +93,7 @@ fn use_it(prepared: &Prepared, library: Library) -> Result<Library, String> {
 fn stamp(source: &Path) -> Result<u64, String> {
     let files = source_files(source)?;
     let mut hash = DefaultHasher::new();
-    LAYOUT.hash(&mut hash);
+    (LAYOUT, thin::way()).hash(&mut hash);
     for file in files {
         file.hash(&mut hash);
         std::fs::read(&file).unwrap_or_default().hash(&mut hash);
@@ -358,8 +358,9 @@ fn thinned(mut graph: Value, into: &Path, place: &Path) -> Result<Value, String>
         if name == "ctx" || name == WRAPPER {
             continue;
         }
-        thin::copy(&own.join("src"), &into.join(&name).join("src"), Keep::Documented, &[])?;
-        let copied = place.join(&name);
+        let named = format!("{name}-{}", package["version"].as_str().unwrap_or_default());
+        thin::copy(&own.join("src"), &into.join(&named).join("src"), Keep::Documented, &[])?;
+        let copied = place.join(&named);
         package["manifest_path"] = json!(copied.join("Cargo.toml"));
         let mut targets = package["targets"].take();
         if let Some(targets) = targets.as_array_mut() {

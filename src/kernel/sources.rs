@@ -45,11 +45,8 @@ pub fn reading_place(place: &Path) -> Result<PathBuf, String> {
     if std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain") {
         return Ok(place.to_owned());
     }
-    let file = place.join("core/src/lib.rs");
-    let made = file.metadata().and_then(|m| m.modified()).ok();
-    let version = std::fs::read_to_string(place.join(VERSION_FILE)).unwrap_or_default();
     let mut hash = DefaultHasher::new();
-    (env!("CARGO_PKG_VERSION"), place, made, version).hash(&mut hash);
+    place.hash(&mut hash);
     Ok(home::root()?.join(format!("rust-signatures-{:016x}", hash.finish())))
 }
 
@@ -61,19 +58,40 @@ pub fn reading_place(place: &Path) -> Result<PathBuf, String> {
 pub fn make_sure(prepared: &Prepared, tell: &mut dyn FnMut(&str)) -> Result<(), String> {
     let Prepared { sources, reading, .. } = prepared;
     make_sure_of_all(sources, tell)?;
-    if holds_sources(reading) {
+    if reading == sources {
         return Ok(());
     }
-    let scratch = reading.with_extension(std::process::id().to_string());
-    thin::copy(sources, &scratch, Keep::Bare, &LEFT_OUT)?;
-    // Another kernel may have been faster.
-    if std::fs::rename(&scratch, reading).is_err() {
+    let of = edition(sources);
+    let fits = || std::fs::read_to_string(reading.join(VERSION_FILE)).is_ok_and(|v| v == of);
+    if fits() {
+        return Ok(());
+    }
+    let said = |e: std::io::Error| format!("{}: {e}", reading.display());
+    // One copy at a time; who waited finds the work done.
+    let lock = File::create(reading.with_extension("lock")).map_err(said)?;
+    lock.lock().map_err(said)?;
+    if fits() {
+        return Ok(());
+    }
+    let scratch = reading.with_extension("new");
+    let _ = std::fs::remove_dir_all(&scratch);
+    let made = thin::copy(sources, &scratch, Keep::Bare, &LEFT_OUT).and_then(|()| {
+        std::fs::write(scratch.join(VERSION_FILE), of).map_err(said)?;
+        // Of sources that have changed since.
+        let _ = std::fs::remove_dir_all(reading);
+        std::fs::rename(&scratch, reading).map_err(said)
+    });
+    made.map_err(|e| {
         let _ = std::fs::remove_dir_all(&scratch);
-    }
-    match holds_sources(reading) {
-        true => Ok(()),
-        false => Err(format!("{} cannot be written", reading.display())),
-    }
+        format!("{e}; make room there, or set RAILRISE_CACHE to a folder that can be written")
+    })
+}
+
+/// What a thinned copy is of, and which way of thinning made it.
+fn edition(sources: &Path) -> String {
+    let made = sources.join("core/src/lib.rs").metadata().and_then(|m| m.modified()).ok();
+    let version = std::fs::read_to_string(sources.join(VERSION_FILE)).unwrap_or_default();
+    format!("{} {made:?} {version}", thin::way())
 }
 
 fn make_sure_of_all(place: &Path, tell: &mut dyn FnMut(&str)) -> Result<(), String> {

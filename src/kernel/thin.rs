@@ -1,11 +1,20 @@
 //! Sources without what the evaluator's analyser has no use for.
 //!
 //! To learn the type of a variable the analyser reads the standard library and ours: signatures, not what stands in a
-//! function. A copy with the functions emptied is a third as long, and what it saves counts double, as the
-//! analyser expands the standard library's macros once for each kind of number. Compilers never see the copy.
+//! function (but for a `const fn`, from which an array may take its length). A copy with the functions emptied is a third
+//! as long, and what it saves counts double, as the analyser expands the standard library's macros once for each kind of
+//! number. Compilers never see the copy.
 
 use ra_ap_rustc_lexer::{FrontmatterAllowed, TokenKind, tokenize};
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::Path;
+
+/// Stands for the way in which sources are thinned: a copy made in another way is made anew.
+pub fn way() -> u64 {
+    let mut hash = DefaultHasher::new();
+    include_str!("thin.rs").hash(&mut hash);
+    hash.finish()
+}
 
 /// What a copy keeps.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -44,7 +53,8 @@ const EMPTY: &str = "{loop{}}";
 pub fn copy(from: &Path, to: &Path, keep: Keep, left_out: &[&str]) -> Result<(), String> {
     let said = |path: &Path, e: std::io::Error| format!("{}: {e}", path.display());
     std::fs::create_dir_all(to).map_err(|e| said(to, e))?;
-    for entry in std::fs::read_dir(from).map_err(|e| said(from, e))?.flatten() {
+    for entry in std::fs::read_dir(from).map_err(|e| said(from, e))? {
+        let entry = entry.map_err(|e| said(from, e))?;
         let (old, name) = (entry.path(), entry.file_name());
         let new = to.join(&name);
         if old.is_dir() {
@@ -142,7 +152,21 @@ fn idle_attribute(tokens: &[Token<'_>], at: usize) -> Option<usize> {
     // `doc = "..."` goes; `doc(hidden)` decides what a completion offers.
     let described = || next(tokens, name + 1).is_some_and(|n| tokens[n].kind == TokenKind::Eq);
     let idle = IDLE.contains(&tokens[name].text) || tokens[name].text == "doc" && described();
-    closing(tokens, open).filter(|_| idle)
+    let end = closing(tokens, open).filter(|_| idle)?;
+    // A macro that repeats nothing is none.
+    let mut back = (0..at).rev().filter(|&n| !is_blank(tokens[n].kind)).map(|n| tokens[n].kind);
+    let repeated = back.next() == Some(TokenKind::OpenParen) && back.next() == Some(TokenKind::Dollar);
+    let alone = next(tokens, end + 1).is_some_and(|n| tokens[n].kind == TokenKind::CloseParen);
+    (!(repeated && alone)).then_some(end)
+}
+
+/// Whether a `const` stands before the `fn`: the length of an array may be what it returns.
+fn is_const(tokens: &[Token<'_>], at: usize) -> bool {
+    let mut before = (0..at).rev().filter(|&n| !is_blank(tokens[n].kind)).map(|n| tokens[n].text);
+    before
+        .by_ref()
+        .take_while(|word| ["unsafe", "extern", "async", "const"].contains(word))
+        .any(|w| w == "const")
 }
 
 /// The braces of the function whose `fn` stands at `at`: first token and last.
@@ -155,7 +179,7 @@ fn body_after(tokens: &[Token<'_>], at: usize) -> Option<(usize, usize)> {
         return None;
     }
     let name = next(tokens, at + 1)?;
-    if !matches!(tokens[name].kind, Ident | RawIdent | Dollar) {
+    if !matches!(tokens[name].kind, Ident | RawIdent | Dollar) || is_const(tokens, at) {
         return None;
     }
     let mut at = name;
@@ -163,9 +187,15 @@ fn body_after(tokens: &[Token<'_>], at: usize) -> Option<(usize, usize)> {
     loop {
         match tokens.get(at)?.kind {
             OpenParen | OpenBracket => at = closing(tokens, at)?,
-            // A constant among the arguments of a type.
-            OpenBrace if before == TokenKind::Lt => at = closing(tokens, at)?,
-            OpenBrace => break,
+            // A constant among the arguments of a type, the first or a later one.
+            OpenBrace => {
+                let end = closing(tokens, at)?;
+                let after = next(tokens, end + 1).map(|n| tokens[n].kind);
+                if before != TokenKind::Lt && !matches!(after, Some(TokenKind::Comma | TokenKind::Gt)) {
+                    break;
+                }
+                at = end;
+            }
             Semi | CloseBrace | CloseBracket | CloseParen => return None,
             _ => {}
         }
@@ -215,6 +245,11 @@ mod tests {
                 "macro_rules! m { ($b:block) => { fn f() $b } }",
                 "macro_rules! m { ($b:block) => { fn f() $b } }",
             ),
+            (
+                "fn f() -> A<u8, { 2 }> { 3 } fn g<const N: u8>(a: A<{ 1 }, N>) { 4 }",
+                "fn f() -> A<u8, { 2 }> {loop{}} fn g<const N: u8>(a: A<{ 1 }, N>) {loop{}}",
+            ),
+            ("pub const unsafe fn f() -> u8 { 1 }", "pub const unsafe fn f() -> u8 { 1 }"),
             // Not whole: left alone.
             ("fn f() { (", "fn f() { ("),
         ] {
@@ -223,6 +258,10 @@ mod tests {
         let said =
             "/// Adds.\n#[must_use]\n#[doc(hidden)]\n#[doc = \"More.\"]\n#[unstable]\nfn f() { 1 } // why";
         assert_eq!(thin(said, Keep::Documented), said.replace("{ 1 } // why", "{loop{}}  "));
+        let pattern =
+            "macro_rules! m { ($(#[doc = $d:literal])* $n:ident) => { #[doc = \"a\"] fn $n() { 1 } } }";
+        let bare = "macro_rules! m { ($(#[doc = $d:literal])* $n:ident) => {  fn $n() {loop{}} } }";
+        assert_eq!(thin(pattern, Keep::Bare), bare);
         let bare = thin(said, Keep::Bare);
         assert_eq!(
             bare.split_whitespace().collect::<Vec<_>>(),

@@ -27,7 +27,9 @@ const BOUNDS: (f64, f64) = (-1e7, 1e7);
 pub(super) fn solve(n: &Network<'_>, state: &mut State, junctions: usize, most: usize) -> usize {
     state.pressures.fill(n.s.ambient + 3e5);
     state.flows.fill(1e-5);
-    let Some(l) = n.legs.iter().position(|leg| leg.regulator().is_some()) else {
+    // Of several regulators the one whose pressure falls: the others have one flow between two pressures.
+    let regulator = n.legs.iter().position(|leg| leg.regulator().is_some());
+    let Some(l) = n.bent(state).first().copied().or(regulator) else {
         return settle(n, state, junctions, None, most).0;
     };
     let mut steps = 0;

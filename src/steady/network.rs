@@ -214,6 +214,10 @@ pub(super) fn solve(
         if worst.is_some() && state.flows.iter().any(|q| !q.is_finite()) {
             (worst, *state) = (Some(first), was);
         }
+        // Of two that fall the search followed one; where the other might rest at less is not known.
+        if worst.is_none() && n.bent(state).len() > 1 {
+            worst = n.overshot(state);
+        }
     }
     let Some((l, residual)) = worst else { return Ok(effort) };
     let steps = spent + effort.steps + effort.fallback;
@@ -252,10 +256,7 @@ impl Network<'_> {
         let flow = |l: usize| state.flows[l] * 3.6e6;
         let (l, residual) = worst;
         let balance = self.balance(&state.flows, junctions.len());
-        let bent: Vec<_> = (0..self.legs.len())
-            .filter(|l| self.asks(*l, state).is_some_and(|asked| !falls(MOST, asked).is_empty()))
-            .map(said)
-            .collect();
+        let bent: Vec<_> = self.bent(state).into_iter().map(said).collect();
         let most = (0..junctions.len()).max_by(|i, j| balance[*i].abs().total_cmp(&balance[*j].abs()));
         let (what, next) = match most {
             Some(j) if residual <= PRESSURE && balance[j].abs() > BALANCE => {
@@ -292,6 +293,12 @@ impl Network<'_> {
             return Error::new(Kind::Solve, what).next(next);
         }
         Error::new(Kind::Solve, format!("no operating point was found: {what}")).next(next)
+    }
+
+    /// The legs whose regulator is somewhere asked for less pressure at more flow.
+    pub fn bent(&self, state: &State) -> Vec<usize> {
+        let falls = |l: &usize| self.asks(*l, state).is_some_and(|asked| !falls(MOST, asked).is_empty());
+        (0..self.legs.len()).filter(falls).collect()
     }
 
     /// What flows into each free junction.

@@ -375,7 +375,7 @@ pub(super) fn capacity(build: &Build, op: &Operating, hold: &str, at: f64) -> Re
     let Some(index) = circuit.junctions.iter().position(|j| j == hold) else {
         return Err(Error::new(Kind::Layout, format!("\"{hold}\" is not a free junction")));
     };
-    circuit.legs.retain(|l| !l.elements.iter().any(|e| matches!(e, Element::Regulator(_))));
+    circuit.legs.retain(|l| l.regulator().is_none());
     let given = circuit.given.len();
     circuit.given.push(at);
     let last = circuit.junctions.len() - 1;
@@ -464,7 +464,7 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
         let (pf, pt) = (pressure(leg.from), pressure(leg.to));
         // A regulator's leg is read from its end, every other from its start.
         let n = leg.elements.len();
-        let at = leg.elements.iter().position(|e| matches!(e, Element::Regulator(_)));
+        let at = leg.regulator();
         let mut inlets = vec![0.0; n];
         let mut drops = vec![0.0; n];
         let mut passed = q;
@@ -491,18 +491,20 @@ fn read_out(build: &Build, op: &Operating, c: &Circuit, state: &State, effort: E
                 // What seeps through costs nothing: fuel stands before the seat as in the rail, behind it as in the
                 // tank, and the seat takes the difference.
                 passed = 0.0;
+                // A valve that is shut as well takes no more than there is.
+                let takes = |e: &Element, p: f64, there: f64| {
+                    let d = e.drop(0.0, p, sur).0;
+                    if e.one_way() { d.min(there.max(0.0)) } else { d }
+                };
                 let mut back = pt;
                 for i in (at + 1..n).rev() {
-                    drops[i] = leg.elements[i].drop(0.0, back, sur).0;
+                    drops[i] = takes(&leg.elements[i], back, pf - back);
                     back += drops[i];
                     inlets[i] = back;
                 }
                 let mut p = pf;
                 for i in 0..at {
-                    let e = &leg.elements[i];
-                    let d = e.drop(0.0, p, sur).0;
-                    // A valve before it that is shut as well takes no more than there is.
-                    drops[i] = if e.one_way() { d.min((p - back).max(0.0)) } else { d };
+                    drops[i] = takes(&leg.elements[i], p, p - back);
                     inlets[i] = p;
                     p -= drops[i];
                 }

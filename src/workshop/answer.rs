@@ -39,7 +39,7 @@ fn says(question: &str, words: &[&str]) -> bool {
 
 /// Whether a question is about a number without a unit that nobody says in percent.
 fn asks_for_a_factor(question: &str) -> bool {
-    says(question, &["lambda", "factor", "ratio", "times"])
+    says(question, &["lambda", "factor", "ratio", "times", "over"])
 }
 
 /// Whether a question is about a part of a whole, which people say in percent.

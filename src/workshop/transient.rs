@@ -566,10 +566,10 @@ impl Transient {
     pub fn ledger(&self) -> Table {
         let l = &self.solution.ledger;
         let mut t = Table::new("Where the fuel went", &["place", "volume"]);
-        // A short run moves millilitres.
+        // A short run moves cubic centimetres.
         let most = l.ends.iter().chain(&l.injectors).fold(l.stored.abs(), |most, (_, v)| most.max(v.abs()));
         let volume = |si: f64| match most < 1e-4 {
-            true => Amount::new(1e3 * si, Dim::Volume).to_string().replace(" L", " mL"),
+            true => Amount::new(si, Dim::Volume).in_unit("cm³").map_or_else(String::new, |v| v.to_string()),
             false => Amount::new(si, Dim::Volume).to_string(),
         };
         for (name, v) in l.ends.iter().chain(&l.injectors) {

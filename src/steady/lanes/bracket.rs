@@ -4,11 +4,11 @@
 //! rail pressure at which they agree is bracketed; the flow of each branch at a rail pressure likewise. A regulator that
 //! its return helps to open is not monotone: [`overshot`] tells where its answer must come from the general solver.
 
-use super::super::bend::{Asked, asked_more};
+use super::super::bend::{Asked, Poppet, asked_more};
 use super::ask::{Ask, Setting};
 use super::columns::{Car, MAX_LEGS, Row, Series};
 use super::law::{LegEnd, NearLeg, inject, leg, series};
-use super::newton::{SHUT, State, poppet};
+use super::newton::{SHUT, State};
 use super::reduced::{Layout, SeriesLayout};
 use crate::part::regulator::Regulator;
 
@@ -122,7 +122,7 @@ fn regulator(car: &Car<1>) -> Regulator {
 /// The general solver looks from nought on then.
 pub(super) fn overshot(lay: &Layout, car: &Car<1>, ask: &Ask<1>, q: f64) -> bool {
     let law = regulator(car);
-    let bends = poppet(car, 0);
+    let bends = Poppet::of(&law);
     let still = loss(&lay.back, &car.back, 0.0).0;
     let asked = |q: f64| {
         let (taken, taken_slope) = loss(&lay.back, &car.back, q);

@@ -464,7 +464,7 @@ impl<const W: usize> State<W> {
 }
 
 /// What of a lane's regulator says whether its pressure may fall.
-pub(super) fn poppet<const W: usize>(car: &Car<W>, lane: usize) -> Poppet {
+fn poppet<const W: usize>(car: &Car<W>, lane: usize) -> Poppet {
     let p = &car.poppet;
     Poppet {
         area: p.area[lane],
