@@ -8,20 +8,21 @@ use crate::kernel::session::Session;
 
 /// Runs notebooks one after the other and tells how far it is.
 pub struct Runner {
-    prepared: Prepared,
+    // Before its working folder goes.
     session: Option<Session>,
+    prepared: Prepared,
     pub screen: Screen,
 }
 
 impl Runner {
     /// Gets the machine ready.
     pub fn new() -> Result<Runner, String> {
-        Ok(Runner { prepared: prepare::enter()?, session: None, screen: Screen::new() })
+        Ok(Runner { session: None, prepared: prepare::enter()?, screen: Screen::new() })
     }
 
     /// Runs one notebook from a clean state; its outputs go into it.
     pub fn run(&mut self, job: &mut Job) -> Result<Report, String> {
-        let Runner { prepared, session, screen } = self;
+        let Runner { session, prepared, screen } = self;
         let folder = job.folder();
         let session = match session {
             Some(session) => {

@@ -26,7 +26,7 @@ const SEEN_BY_CELLS: [&str; 6] = ["ctx", "railrise", "uom", "typenum", "num-trai
 const BUILD_TOOLS: [&str; 6] =
     ["syn", "quote", "proc-macro2", "serde_derive", "thiserror-impl", "unicode-ident"];
 /// Counts the ways in which the folder of a built library has been laid out.
-const LAYOUT: u32 = 2;
+const LAYOUT: u32 = 3;
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 
@@ -93,7 +93,7 @@ fn use_it(prepared: &Prepared, library: Library) -> Result<Library, String> {
 fn stamp(source: &Path) -> Result<u64, String> {
     let files = source_files(source)?;
     let mut hash = DefaultHasher::new();
-    (LAYOUT, thin::way()).hash(&mut hash);
+    (LAYOUT, JOINED, thin::way()).hash(&mut hash);
     for file in files {
         file.hash(&mut hash);
         std::fs::read(&file).unwrap_or_default().hash(&mut hash);
@@ -137,7 +137,8 @@ fn cell_manifest(dependencies: &str) -> String {
 }
 
 /// What the shared object says.
-pub(super) const JOINED: &str = "pub use railrise::*;\n";
+pub(super) const JOINED: &str =
+    concat!("pub use railrise::*;\n#[doc(hidden)]\npub mod cell_store {\n", include_str!("store.rs"), "}\n");
 
 /// Makes sure that a real `cargo`, joining the library with crates that a cell asks for, finds it built.
 ///
@@ -309,8 +310,11 @@ pub(super) fn finish(
     let graph = serde_json::from_slice(&metadata.stdout).map_err(|e| format!("cargo metadata: {e}"))?;
     let graph = thinned(trim(graph), &scratch.join("signatures"), &folder.join("signatures"))?;
     std::fs::write(scratch.join("metadata.json"), graph.to_string()).map_err(said)?;
+    let base = cell_base(toolchain, &scratch.join("deps"), &folder.join("deps"), object);
     let info = json!({
         "object": folder.join("deps").join(object),
+        "base": base,
+        "builtins": builtins(toolchain),
         "deps": folder.join("deps"),
         "metadata": folder.join("metadata.json"),
         "build": build,
@@ -321,6 +325,46 @@ pub(super) fn finish(
     std::fs::write(scratch.join("library.json"), info.to_string()).map_err(said)?;
     let _ = std::fs::remove_dir_all(folder);
     std::fs::rename(&scratch, folder).map_err(said)
+}
+
+/// The base that cells are linked to ([`super::ready`]): an empty shared object that needs the library, the standard
+/// library and the system's own, and knows where they lie. `None` where it cannot be made.
+fn cell_base(toolchain: &Toolchain, made: &Path, found: &Path, library: &Path) -> Option<PathBuf> {
+    if !cfg!(target_os = "linux") {
+        return None;
+    }
+    let standard = toolchain.std_libraries();
+    let shared = std::fs::read_dir(&standard).ok()?.flatten().map(|e| e.path()).find(|p| {
+        let name = p.file_name().and_then(|n| n.to_str()).unwrap_or_default();
+        name.starts_with("libstd-") && name.ends_with(std::env::consts::DLL_SUFFIX)
+    })?;
+    let name = "libcell_base.so";
+    std::fs::write(made.join("base.rs"), "").ok()?;
+    let done = Command::new(&toolchain.rustc)
+        .args(["--crate-name", "cell_base", "--edition=2024", "--crate-type", "cdylib", "-Cprefer-dynamic"])
+        .arg("-Clink-arg=-Wl,--no-as-needed")
+        .arg(format!("-Clink-arg={}", made.join(library).display()))
+        .arg(format!("-Clink-arg={}", shared.display()))
+        .args(["-lm", "-lc", "-lgcc_s"].map(|l| format!("-Clink-arg={l}")))
+        .arg(format!("-Clink-arg=-Wl,-rpath,{}", found.display()))
+        .arg(format!("-Clink-arg=-Wl,-rpath,{}", standard.display()))
+        .arg("-o")
+        .arg(made.join(name))
+        .arg(made.join("base.rs"))
+        .env_remove("RUSTFLAGS")
+        .stdin(Stdio::null())
+        .output()
+        .is_ok_and(|o| o.status.success());
+    done.then(|| found.join(name))
+}
+
+/// The compiler's own arithmetic, for linking.
+fn builtins(toolchain: &Toolchain) -> Option<PathBuf> {
+    let files = std::fs::read_dir(toolchain.std_libraries()).ok()?;
+    files.flatten().map(|e| e.path()).find(|p| {
+        let name = p.file_name().and_then(|n| n.to_str()).unwrap_or_default();
+        name.starts_with("libcompiler_builtins-") && name.ends_with(".rlib")
+    })
 }
 
 /// The crate graph without crates that no cell can see.

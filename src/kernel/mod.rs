@@ -8,10 +8,11 @@
 //! - the *relay* ([`relay`]) starts the cells' process and passes on what it prints, so that text,
 //!   pictures and panics arrive at once and in order;
 //! - the *cells' process* loads each compiled cell and keeps the variables;
-//! - the *cargo stand-in* ([`shim`]) compiles a cell with one compiler call, since the only library
-//!   a cell needs was built beforehand ([`library`]).
+//! - the *cargo stand-in* ([`shim`]) has a cell compiled ([`compile`]) with one compiler call, since the only library
+//!   a cell needs was built beforehand ([`library`]), by a compiler that the session started beforehand ([`ready`]).
 
 pub mod cell;
+pub mod compile;
 pub mod desk;
 pub mod error;
 pub mod friendly;
@@ -23,11 +24,14 @@ pub mod library;
 pub mod message;
 pub mod prepare;
 pub mod protocol;
+pub mod ready;
 pub mod relay;
 pub mod serve;
 pub mod session;
 pub mod shim;
 pub mod sources;
+#[cfg(test)]
+mod store;
 pub mod thin;
 pub mod toolchain;
 pub mod units;

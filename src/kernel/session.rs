@@ -4,6 +4,7 @@ use super::cell;
 use super::error::{self, CellError};
 use super::library::{self, Library};
 use super::prepare::Prepared;
+use super::ready::Ready;
 use super::relay::RELAY_VARIABLE;
 use super::{sources, units};
 use evcxr::{CommandContext, Completions, EvalCallbacks, EvalContext, EvalContextOutputs};
@@ -82,6 +83,7 @@ pub struct Session {
     source_file: PathBuf,
     listening: PathBuf,
     _library: Library,
+    _ready: Option<Ready>,
 }
 
 /// What the interrupter must know while a cell runs.
@@ -168,6 +170,7 @@ impl Session {
     pub fn start(prepared: &Prepared, folder: &Path, tell: &mut dyn FnMut(&str)) -> Result<Session, String> {
         sources::make_sure(prepared, tell)?;
         let library = library::make_sure(prepared, tell)?;
+        let ready = Ready::start(&prepared.slot.path);
         let mut session = Session {
             context: None,
             outputs: Arc::default(),
@@ -180,6 +183,7 @@ impl Session {
             source_file: prepared.slot.cell_crate().join("src/lib.rs"),
             listening: prepared.slot.path.join("listening"),
             _library: library,
+            _ready: ready,
         };
         session.open()?;
         Ok(session)

@@ -7,7 +7,9 @@
 //!
 //! The stand-in for `rustup` refuses: the analyser must not start a download.
 
+use super::compile::{Cell, Product};
 use super::prepare::real_cargo;
+use super::ready;
 use serde_json::{Value, json};
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
@@ -40,8 +42,8 @@ fn cargo(args: &[OsString]) -> ExitCode {
     if !plain && only_our_library(&slot.join("crate")) {
         match verb {
             "build" | "check" if here(&slot.join("crate")) => {
-                if let Some(library) = library() {
-                    return compile(&slot, &library, verb == "check");
+                if let Some(cell) = Cell::of(&slot) {
+                    return compile(&slot, &cell, verb == "check");
                 }
             }
             "locate-project" if names(args, &slot) => {
@@ -139,53 +141,29 @@ fn graph(library: &Value, slot: &Path) -> Option<String> {
     graph.contains("\"packages\"").then_some(graph)
 }
 
-fn compile(slot: &Path, library: &Value, check: bool) -> ExitCode {
-    let text = |key: &str| library[key].as_str().unwrap_or_default();
-    let folder = slot.join("crate");
-    let out = folder.join("target").join(text("host")).join("debug/deps");
-    if let Err(error) = std::fs::create_dir_all(&out) {
-        eprintln!("error: {}: {error}", out.display());
-        return ExitCode::from(101);
-    }
-    let manifest = std::fs::read_to_string(folder.join("Cargo.toml")).unwrap_or_default();
-    let level = manifest
-        .lines()
-        .find_map(|l| l.strip_prefix("opt-level = "))
-        .unwrap_or("1")
-        .trim_matches('"')
-        .to_owned();
-    let mut rustc = Command::new(text("rustc"));
-    rustc
-        .args(["--crate-name", "ctx", "--edition=2024", "src/lib.rs", "--crate-type", "cdylib"])
-        .args(["--verbose", "--error-format=json", "--json=diagnostic-rendered-ansi,future-incompat"])
-        .arg(if check { "--emit=metadata" } else { "--emit=link" })
-        .args([
-            "-Cprefer-dynamic",
-            "-Cstrip=debuginfo",
-            "-Ccodegen-units=16",
-            "-Cembed-bitcode=no",
-            "-Crpath",
-        ])
-        .args(["-Cdebug-assertions=on", "-Coverflow-checks=on"])
-        .arg(format!("-Copt-level={level}"))
-        .arg(format!("-Cincremental={}", folder.join("target/incremental").display()))
-        .arg("--out-dir")
-        .arg(&out)
-        .arg(format!("-Ldependency={}", text("deps")))
-        .arg(format!("--extern=railrise={}", text("object")))
-        .current_dir(&folder)
-        .env_remove("RUSTFLAGS");
-    let code = pass_on(rustc);
+fn compile(slot: &Path, cell: &Cell, check: bool) -> ExitCode {
+    let code = match if check { None } else { ready::ask(slot) } {
+        Some(said) => {
+            print!("{}", said.stdout);
+            eprint!("{}", said.stderr);
+            ExitCode::from(said.code)
+        }
+        None => match cell.whole(if check { Product::Errors } else { Product::Library }) {
+            Ok(rustc) => pass_on(rustc),
+            Err(error) => {
+                eprintln!("error: {}: {error}", cell.output().display());
+                return ExitCode::from(101);
+            }
+        },
+    };
     // Where the evaluator looks for the name of what was built.
     if code == ExitCode::SUCCESS
         && !check
         && let Some(path_file) = std::env::var_os("EVCXR_EXECUTION_SO_PATH")
+        && let Err(error) = std::fs::write(&path_file, cell.object().to_string_lossy().as_bytes())
     {
-        let object = out.join(format!("{}ctx{}", std::env::consts::DLL_PREFIX, std::env::consts::DLL_SUFFIX));
-        if let Err(error) = std::fs::write(&path_file, object.to_string_lossy().as_bytes()) {
-            eprintln!("error: {}: {error}", path_file.to_string_lossy());
-            return ExitCode::from(101);
-        }
+        eprintln!("error: {}: {error}", path_file.to_string_lossy());
+        return ExitCode::from(101);
     }
     code
 }
