@@ -139,6 +139,46 @@ fn a_notebook_runs_and_the_copy_holds_what_it_said() {
 }
 
 #[test]
+fn a_cell_may_ask_for_other_crates() {
+    let folder = folder("other crates");
+    let stored = folder.join("crates.ipynb");
+    write(
+        &stored,
+        &[
+            // Division of 128 bits and a function of the mathematics library, neither of them in ours.
+            code(
+                "let rail = bar(3.0); let big = u128::MAX / rail.to_string().len() as u128; let s = 0.5f64.sin();",
+                &[],
+            ),
+            code(
+                "#[link(name = \"m\")] unsafe extern \"C\" { safe fn cosh(x: f64) -> f64; }\ncosh(0.0)",
+                &[],
+            ),
+            code(":dep itoa = \"1\"\nlet seven = itoa::Buffer::new().format(7).to_owned();", &[]),
+            code("let rail = bar(3.0);\nformat!(\"{rail} {big} {s:.3} {seven}\")", &[]),
+        ],
+    );
+    // With a real `cargo` for every cell too; then the library is the same all along.
+    for plain in [false, true] {
+        let mut run = railrise();
+        if plain {
+            run.env("RAILRISE_CARGO", "plain");
+        }
+        let output =
+            run.arg("run").arg(&stored).arg("--out").arg(folder.join("out")).output().expect("it runs");
+        assert!(output.status.success(), "{}", said(&output));
+        let copy = read(&folder.join("out/crates.ipynb"));
+        let big = u128::MAX / 9;
+        let outputs = |n: usize| copy["cells"][n]["outputs"].as_array().cloned().unwrap_or_default();
+        let result = |n: usize| outputs(n).last().map(|o| text(&o["data"]["text/plain"])).unwrap_or_default();
+        let expected = format!("\"3.000 bar {big} 0.479 7\"");
+        assert_eq!((result(1), result(3)), ("1.0".to_owned(), expected), "plain: {plain}");
+        let lost = outputs(2).iter().any(|o| text(&o["text"]).contains("these variables are gone: rail."));
+        assert_eq!(lost, !plain);
+    }
+}
+
+#[test]
 fn a_failing_cell_stops_its_notebook_and_is_named() {
     let folder = folder("failing");
     write(

@@ -107,7 +107,7 @@ fn read(file: &Path) -> Result<Vec<Student>, String> {
     let at = |what: String| format!("{}: {what}", file.display());
     let text = std::fs::read_to_string(file).map_err(|e| at(e.to_string()))?;
     let root = Document::parse(text.as_str()).map_err(|e| at(e.to_string()))?;
-    for (key, _) in root.iter().filter(|(key, _)| !["notebooks", "student"].contains(key)) {
+    if let Some((key, _)) = root.iter().find(|(key, _)| !["notebooks", "student"].contains(key)) {
         return Err(at(format!(
             "the key `{key}` is not known; a class file holds `notebooks` and `[[student]]`"
         )));

@@ -13,6 +13,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::SystemTime;
 
+/// Not the name of the one that `cargo` builds: where a cell asks for other crates both are loaded into one process.
+const NAME: &str = "railrise_joined";
+
 /// Makes the folder of the library from the program's own build.
 ///
 /// # Errors
@@ -123,7 +126,7 @@ fn link(toolchain: &Toolchain, compiled: &Path, into: &Path) -> Result<String, S
     std::fs::write(&source, JOINED).map_err(|e| format!("{}: {e}", source.display()))?;
     let name = compiled.file_name().unwrap_or_default();
     let done = Command::new(&toolchain.rustc)
-        .args(["--crate-name", "railrise_cells", "--edition=2024", "--crate-type", "dylib", "--emit=link"])
+        .args(["--crate-name", NAME, "--edition=2024", "--crate-type", "dylib", "--emit=link"])
         .args(["-Cprefer-dynamic", "-Cembed-bitcode=no", "-Cstrip=debuginfo", "-Copt-level=3"])
         .arg("--out-dir")
         .arg(into)
@@ -137,5 +140,5 @@ fn link(toolchain: &Toolchain, compiled: &Path, into: &Path) -> Result<String, S
     if !done.status.success() {
         return Err(format!("the compiler does not join it: {}", String::from_utf8_lossy(&done.stderr)));
     }
-    Ok(format!("{}railrise_cells{}", std::env::consts::DLL_PREFIX, std::env::consts::DLL_SUFFIX))
+    Ok(format!("{}{NAME}{}", std::env::consts::DLL_PREFIX, std::env::consts::DLL_SUFFIX))
 }

@@ -26,7 +26,7 @@ const SEEN_BY_CELLS: [&str; 6] = ["ctx", "railrise", "uom", "typenum", "num-trai
 const BUILD_TOOLS: [&str; 6] =
     ["syn", "quote", "proc-macro2", "serde_derive", "thiserror-impl", "unicode-ident"];
 /// Counts the ways in which the folder of a built library has been laid out.
-const LAYOUT: u32 = 3;
+const LAYOUT: u32 = 4;
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 

@@ -232,7 +232,7 @@ impl Session {
         std::fs::write(&self.listening, "").map_err(|e| format!("{}: {e}", self.listening.display()))?;
         self.run(":linker system", &mut |_| {}).map_err(|e| e.text)?;
         if std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain") {
-            self.add_library(&mut |_| {}).map_err(|e| e.text)?;
+            return self.add_library(&mut |_| {}).map_err(|e| e.text);
         }
         self.load_prelude()
     }
@@ -254,7 +254,9 @@ impl Session {
         })
         .map_err(|e| CellError::new("library", e))?;
         let line = format!(":dep {}", library::dependency_line(&self.home));
-        self.run(&line, &mut |_| {})
+        self.run(&line, &mut |_| {})?;
+        // It is another library than the one that the session began with, and has yet to be told where it runs.
+        self.run(PRELUDE, &mut |_| {})
     }
 
     /// Runs a cell, handing over what it puts out as it comes.
@@ -271,7 +273,17 @@ impl Session {
             self.open().map_err(|e| CellError::fatal("evaluator lost", e))?;
         }
         if ready.code.lines().any(|l| l.trim_start().starts_with(":dep")) && !self.own_crates {
+            let before = self.variables();
             self.add_library(sink)?;
+            let after = self.variables();
+            let lost: Vec<_> = before.into_iter().filter(|name| !after.contains(name)).collect();
+            if !lost.is_empty() {
+                sink(Output::Stderr(format!(
+                    "Joined with other crates the library's types are new ones, so these variables are gone: {}. \
+                     Run the cells that define them again; a `:dep` line in the first cell loses nothing.\n",
+                    lost.join(", ")
+                )));
+            }
         }
         self.run_ready(&ready, code, sink)
     }
@@ -459,9 +471,13 @@ impl Session {
 
     /// Names of the variables, functions and types defined so far.
     fn names(&self) -> Vec<String> {
-        let Some(context) = &self.context else { return Vec::new() };
-        let variables = context.variables_and_types().map(|(n, _)| n.to_owned());
-        variables.chain(context.defined_item_names().map(str::to_owned)).collect()
+        let items = self.context.iter().flat_map(|c| c.defined_item_names().map(str::to_owned));
+        self.variables().into_iter().chain(items).collect()
+    }
+
+    /// Names of the variables defined so far.
+    fn variables(&self) -> Vec<String> {
+        self.context.iter().flat_map(|c| c.variables_and_types().map(|(n, _)| n.to_owned())).collect()
     }
 
     /// Asks the analyser, which may panic over half a line; then nothing is known, and the session goes on.

@@ -74,7 +74,11 @@ fn cargo(args: &[OsString]) -> ExitCode {
         Some(home) => command.env("CARGO_HOME", home),
         None => command.env_remove("CARGO_HOME"),
     };
-    pass_on(command)
+    let code = pass_on(command);
+    match Cell::of(&slot).filter(|cell| verb == "build" && cell.object().is_file()) {
+        Some(cell) => told_where(code, &cell),
+        None => code,
+    }
 }
 
 /// What `cargo` is asked to do: the first word that is neither an option nor the value of one.
@@ -156,9 +160,13 @@ fn compile(slot: &Path, cell: &Cell, check: bool) -> ExitCode {
             }
         },
     };
-    // Where the evaluator looks for the name of what was built.
+    if check { code } else { told_where(code, cell) }
+}
+
+/// Writes the place of what was built to where the evaluator looks for it: beside the crates it was built from, since
+/// from the copy that `cargo` puts elsewhere it would not find the standard library.
+fn told_where(code: ExitCode, cell: &Cell) -> ExitCode {
     if code == ExitCode::SUCCESS
-        && !check
         && let Some(path_file) = std::env::var_os("EVCXR_EXECUTION_SO_PATH")
         && let Err(error) = std::fs::write(&path_file, cell.object().to_string_lossy().as_bytes())
     {

@@ -97,7 +97,13 @@ pub fn create_variable_store() -> *mut VariableStore {
 
 #[cfg(test)]
 mod tests {
-    use super::create_variable_store;
+    use super::super::relay::{LOST_VARIABLE, RETURNED_ERROR};
+    use super::{USER_ERROR_OCCURRED, VARIABLE_CHANGED_TYPE, VariableStore, create_variable_store};
+
+    #[test]
+    fn says_what_the_relay_listens_for() {
+        assert_eq!((VARIABLE_CHANGED_TYPE, USER_ERROR_OCCURRED), (LOST_VARIABLE, RETURNED_ERROR));
+    }
 
     #[test]
     fn keeps_and_hands_out() {
@@ -112,5 +118,9 @@ mod tests {
         assert!(gone.is_err());
         let first = store.lazy_arc("shared", || 1);
         assert_eq!((*first, *store.lazy_arc("shared", || 2)), (1, 1));
+        let mut other = VariableStore::new();
+        other.put_variable("more", 3);
+        store.merge(other);
+        assert_eq!(store.take_variable::<i32>("more"), 3);
     }
 }
