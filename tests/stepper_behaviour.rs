@@ -1,8 +1,8 @@
 //! The run loop: it lands where told, stops with a typed reason, refuses bad input, converges at its order.
 
 use railrise::stepper::{
-    After, Bands, Cancel, Crossing, Every, Method, Observer, Options, Progress, Rodas4, StepView,
-    StepperError, StopReason, System, Tsit5, solve,
+    After, Bands, Cancel, Crossing, Every, Exponential, Method, Observer, Options, Progress, Rodas4,
+    StepView, StepperError, StopReason, System, Tsit5, solve,
 };
 use std::ops::ControlFlow;
 use std::sync::atomic::AtomicBool;
@@ -62,6 +62,7 @@ fn the_continuous_extension_is_as_good_as_the_steps() {
     }
     assert!(worst(Tsit5::new()) < 1e-7, "{}", worst(Tsit5::new()));
     assert!(worst(Rodas4::new()) < 1e-6, "{}", worst(Rodas4::new()));
+    assert!(worst(Exponential::new()) < 1e-7, "{}", worst(Exponential::new()));
 }
 
 /// Adds one at each edge: y' = level.

@@ -3,7 +3,8 @@
 
 use crate::support::rows::{Answer, Row, hold, rows};
 use railrise::stepper::{
-    After, Crossing, Every, Matrix, Method, Options, Rodas4, StopReason, System, Tsit5, solve,
+    After, Crossing, Every, Exponential, Matrix, Method, Options, Regime, Rodas4, StopReason, System, Tsit5,
+    solve,
 };
 
 const FILE: &str = "10_numerics";
@@ -162,12 +163,13 @@ impl System<8> for Hires {
 }
 
 #[test]
-fn hires_by_both() {
+fn hires_by_all() {
     let r = row("10.hires");
     let mut y0 = [0.0; 8];
     (y0[0], y0[7]) = (1.0, 0.0057);
     held(&r, &end(Hires, Rodas4::new(), y0, r.input("t"), Options::new(1e-9, 1e-13)));
     held(&r, &end(Hires, Tsit5::new(), y0, r.input("t"), Options::new(1e-9, 1e-13)));
+    held(&r, &end(Hires, Exponential::new(), y0, r.input("t"), Options::new(1e-9, 1e-13)));
 }
 
 struct Ball {
@@ -213,6 +215,7 @@ fn bounce<M: Method<2>>(mut method: M) {
 fn a_bouncing_ball_hits_on_time_and_stops_at_the_accumulation_point() {
     bounce(Tsit5::new());
     bounce(Rodas4::new());
+    bounce(Exponential::new());
 }
 
 struct Step {
@@ -240,7 +243,7 @@ impl System<2> for Step {
 }
 
 #[test]
-fn step_responses_by_both() {
+fn step_responses_by_all() {
     fn one<M: Method<2>>(mut method: M, id: &str) {
         let r = row(id);
         let times = r.input_list("t");
@@ -256,11 +259,12 @@ fn step_responses_by_both() {
     for id in ["10.msd.z0.1", "10.msd.z0.5", "10.msd.z1.0"] {
         one(Tsit5::new(), id);
         one(Rodas4::new(), id);
+        one(Exponential::new(), id);
     }
 }
 
 #[test]
-fn overshoot_and_peak_time_by_both() {
+fn overshoot_and_peak_time_by_all() {
     fn one<M: Method<2>>(mut method: M) {
         let r = row("10.msd.overshoot");
         let mut s = Step { wn: r.input("wn"), zeta: r.input("zeta"), peak: None };
@@ -273,6 +277,7 @@ fn overshoot_and_peak_time_by_both() {
     }
     one(Tsit5::new());
     one(Rodas4::new());
+    one(Exponential::new());
 }
 
 /// Mass on a dry surface: slips one way, the other way, or sticks.
@@ -294,6 +299,9 @@ impl System<2> for Coulomb {
     }
     fn root_count(&self) -> usize {
         1
+    }
+    fn regime(&self, _t: f64, _y: &[f64; 2]) -> Regime {
+        Regime { felt: u64::from(self.way == 0.0), counted: 0 }
     }
     fn roots(&self, _t: f64, y: &[f64; 2], g: &mut [f64]) {
         g[0] = if self.way == 0.0 { 1.0 } else { y[1] };
@@ -333,6 +341,7 @@ fn dry_friction_turns_and_sticks_on_time() {
     }
     one(Tsit5::new());
     one(Rodas4::new());
+    one(Exponential::new());
 }
 
 /// Hydraulic oscillator: L dQ/dt = p, C dp/dt = -Q.
@@ -348,7 +357,7 @@ impl System<2> for Oscillator {
 }
 
 #[test]
-fn an_undamped_hydraulic_oscillator_by_both() {
+fn an_undamped_hydraulic_oscillator_by_all() {
     fn one<M: Method<2>>(method: M) {
         let r = row("10.lc");
         let p0 = r.input("p0");
@@ -358,6 +367,7 @@ fn an_undamped_hydraulic_oscillator_by_both() {
     }
     one(Tsit5::new());
     one(Rodas4::new());
+    one(Exponential::new());
 }
 
 /// Blow-down of a rigid vessel of gas through a choked hole, adiabatic; y is p/p0.

@@ -87,6 +87,8 @@ mod steady_reevaluated;
 mod steady_lanes;
 // Run loop: landing, stopping, refusing, watching, convergence.
 mod stepper_behaviour;
+// The exponential method: exact where linear, orders, crossings within a step.
+mod stepper_exponential;
 // Steppers against published and closed-form solutions of reference problems.
 mod stepper_reference;
 // Studies of the demo builds, and study files.
@@ -111,6 +113,8 @@ mod study_sensitivity;
 mod support;
 // Motored and fired cylinders: isentropic peak, mass, heat loss, port pressure.
 mod transient_engine_gas;
+// The exponential method through valves, stops and vapour; which method a run takes.
+mod transient_exponential;
 // A manifold that fills and boost that builds: closed forms, the steady point, lags, air.
 mod transient_intake;
 // The circuit in time: accuracy, conservation, stops, events, refusals.

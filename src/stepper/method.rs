@@ -17,6 +17,31 @@ pub trait Method<const N: usize> {
     /// Power of the step in the error estimate; the controller uses its inverse.
     fn error_order(&self) -> f64;
 
+    /// Whether it steps over what swings fast. Its error then follows no power of the step: one that was cut short by a
+    /// landmark says nothing of the longest that is good enough.
+    fn steps_over(&self) -> bool {
+        false
+    }
+
+    /// At how many points within the tried step to look for roots: none where a step follows every swing.
+    fn looks(&self) -> usize {
+        0
+    }
+
+    /// About the state at a quarter, the middle or three quarters of the tried step, cheaper than by
+    /// [`Method::interpolate`]; none where that is not at hand.
+    fn glance(&self, _quarters: usize) -> Option<[f64; N]> {
+        None
+    }
+
+    /// How far each state can get from where the tried step began; none where that is not known.
+    fn reach(&self) -> Option<[f64; N]> {
+        None
+    }
+
+    /// Told of each step that passed the error test: whether its error did not hold it short of where it was bound for.
+    fn passed(&mut self, _free: bool) {}
+
     /// Prepares to step from (t, y) after a start or a jump.
     fn restart<S: System<N>>(&mut self, system: &S, t: f64, y: &[f64; N], statistics: &mut Statistics);
 

@@ -7,6 +7,7 @@
 //! | method | kind | order | for |
 //! |---|---|---|---|
 //! | [`Tsit5`] | explicit Runge-Kutta, seven stages, first same as last | 5(4) | smooth, not stiff |
+//! | [`Exponential`] | exponential, two stages, modes of a kept Jacobian exact | 2 | nearly linear, swings faster than what drives it |
 //! | [`Rodas4`] | Rosenbrock, six stages, L-stable, stiffly accurate | 4(3) | stiff: valves shut, needles, stops |
 //!
 //! State is a fixed-size array, so a step allocates nothing.
@@ -31,6 +32,7 @@
 mod control;
 mod error;
 mod event;
+mod exponential;
 mod linear;
 mod method;
 mod observer;
@@ -44,6 +46,7 @@ mod tsit5;
 
 pub use error::StepperError;
 pub use event::{After, Crossing};
+pub use exponential::Exponential;
 pub use linear::{Bands, Matrix};
 pub use method::{Attempt, Method};
 pub use observer::{Cancel, Every, Observer, Progress, StepView};
@@ -51,5 +54,5 @@ pub use options::Options;
 pub use rodas4::Rodas4;
 pub use solve::{Run, solve};
 pub use stop::{Statistics, StopReason};
-pub use system::System;
+pub use system::{Regime, System};
 pub use tsit5::Tsit5;

@@ -46,6 +46,14 @@ impl Roots {
     }
 }
 
+impl Roots {
+    /// Which roots have crossed where they were probed last.
+    fn crossed_at_probe(&self) -> impl Iterator<Item = usize> + '_ {
+        let pairs = self.sign.iter().zip(&self.probe).enumerate();
+        pairs.filter(|(_, (sign, g))| **sign != 0.0 && **sign != sign_of(**g)).map(|(i, _)| i)
+    }
+}
+
 fn sign_of(g: f64) -> f64 {
     if g > 0.0 {
         1.0
@@ -68,11 +76,13 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
         let (tried, mut step) = (step, step);
         let mut t_end = t_new;
         for _ in 0..12 {
-            self.look(t_end);
+            let mut earliest = self.look_within(step).unwrap_or(1.0);
+            if self.roots.crossed.is_empty() {
+                self.look(t_end);
+            }
             if self.roots.crossed.is_empty() {
                 return Ok((t_end, self.leave()));
             }
-            let mut earliest = 1.0f64;
             for k in 0..self.roots.crossed.len() {
                 let root = self.roots.crossed[k];
                 earliest = self.locate(root, step, earliest, tolerance);
@@ -112,6 +122,49 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
             }
         }
         !roots.crossed.is_empty()
+    }
+
+    /// Looks through a step that may hide a crossing and the way back: the part of it at which one was first seen.
+    fn look_within(&mut self, step: f64) -> Option<f64> {
+        self.roots.crossed.clear();
+        let looks = self.method.looks();
+        if looks == 0 {
+            return None;
+        }
+        if looks <= 3 && self.glances_clear(looks, step)
+            || looks > 3
+                && self
+                    .method
+                    .reach()
+                    .is_some_and(|reach| self.system.keeps_clear(self.t, step, &self.y, &reach))
+        {
+            return None;
+        }
+        let mut y = [0.0; N];
+        for k in 1..=looks {
+            let theta = k as f64 / (looks + 1) as f64;
+            self.method.interpolate(&self.y, theta, &mut y);
+            self.system.roots(self.t + theta * step, &y, &mut self.roots.probe);
+            let crossed: Vec<usize> = self.roots.crossed_at_probe().collect();
+            if !crossed.is_empty() {
+                self.roots.crossed = crossed;
+                return Some(theta);
+            }
+        }
+        None
+    }
+
+    /// Whether nothing has crossed at a glance, in the middle or at all quarters.
+    fn glances_clear(&mut self, looks: usize, step: f64) -> bool {
+        let quarters = if looks == 1 { 2..=2 } else { 1..=3 };
+        for k in quarters {
+            let Some(y) = self.method.glance(k) else { return false };
+            self.system.roots(self.t + 0.25 * k as f64 * step, &y, &mut self.roots.probe);
+            if self.roots.crossed_at_probe().next().is_some() {
+                return false;
+            }
+        }
+        true
     }
 
     /// Which roots have crossed at the end of the step just tried.

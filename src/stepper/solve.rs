@@ -13,6 +13,9 @@ use super::system::System;
 /// An error below 1e-4 counts as that, so that one easy step does not make the next one bold: ln 1e-4.
 const LEAST_LOG: f64 = -9.210_340_371_976_182;
 
+/// A step whose error is below this was not held short by it.
+const EASY: f64 = 0.1;
+
 /// A root is taken off the continuous extension when the step's error is below this part of the tolerance; the extension
 /// is then within the tolerance too, as both errors go with the same power of the step.
 pub(super) const TRUSTED: f64 = 0.1;
@@ -239,8 +242,9 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
                 self.last_log = log.max(LEAST_LOG);
                 if self.fresh {
                     self.fresh = false;
-                    self.first[self.after] = step * factor;
+                    self.first[self.after] = if self.method.steps_over() { self.h } else { step * factor };
                 }
+                self.method.passed(!rejected && (step == left || norm < EASY));
                 return Ok((step, t_new));
             } else {
                 self.statistics.rejected += 1;

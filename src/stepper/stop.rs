@@ -116,4 +116,8 @@ pub struct Statistics {
     pub time_events: u64,
     /// Root events located.
     pub root_events: u64,
+    /// Bases of modes made.
+    pub bases: u64,
+    /// Steps that an exponential method left to the explicit one, for want of a basis that fits.
+    pub left: u64,
 }

@@ -3,6 +3,15 @@
 use super::event::{After, Crossing};
 use super::linear::{Bands, Matrix};
 
+/// Which Jacobian a system has: as long as both numbers are the same, an old one is a fair guess.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Regime {
+    /// Changes with the rows of states that are felt.
+    pub felt: u64,
+    /// Changes with the rows of states that nobody feels, such as a volume that is counted.
+    pub counted: u64,
+}
+
 /// A system y' = f(t, y) of `N` equations with sudden events.
 ///
 /// Between events f must be smooth: whatever jumps (a pulse edge, a stop, a valve) is announced, by
@@ -60,6 +69,17 @@ pub trait System<const N: usize> {
     /// Called at a located crossing. May change the discrete state and y.
     fn at_root(&mut self, _crossing: Crossing, _t: f64, _y: &mut [f64; N]) -> After {
         After::Continue
+    }
+
+    /// Whether no root function can change its sign from `t` to `t + h` while each state keeps within `reach` of y. False
+    /// when that is not known: a long step is then looked through.
+    fn keeps_clear(&self, _t: f64, _h: f64, _y: &[f64; N], _reach: &[f64; N]) -> bool {
+        self.root_count() == 0
+    }
+
+    /// What the Jacobian hangs on besides time and state: a method that keeps one asks for it after each jump.
+    fn regime(&self, _t: f64, _y: &[f64; N]) -> Regime {
+        Regime::default()
     }
 
     /// Called after each accepted step, for a bound that is an inequality rather than an event (a table

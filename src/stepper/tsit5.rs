@@ -68,6 +68,11 @@ impl<const N: usize> Tsit5<N> {
     pub fn new() -> Self {
         Self { k: [[0.0; N]; 7], y: [0.0; N], error: [0.0; N], h: 0.0, cut: 1.0 }
     }
+
+    /// Begins with a rate that is at hand.
+    pub(super) fn begin_with(&mut self, rate: &[f64; N]) {
+        self.k[0] = *rate;
+    }
 }
 
 impl<const N: usize> Method<N> for Tsit5<N> {

@@ -5,7 +5,11 @@ use super::behind::Behind;
 /// Which method steps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Stepper {
-    /// Explicit, the fastest on this circuit.
+    /// Exponential where it pays: without dry friction, coils that are followed and waves, and with few states; else Tsit5.
+    Automatic,
+    /// Exponential: steps from one edge to the next where the circuit is nearly linear.
+    Exponential,
+    /// Explicit: small steps, cheap events.
     Tsit5,
     /// Implicit, for stiff variants and as a second opinion.
     Rodas4,
@@ -55,7 +59,7 @@ impl Default for Options {
     fn default() -> Self {
         Self {
             tolerance: 1.0,
-            stepper: Stepper::Tsit5,
+            stepper: Stepper::Automatic,
             sample: 2e-4,
             warm_up: 0.5,
             lump: 1.1,

@@ -11,7 +11,7 @@ use crate::error::{Error, Kind, Result};
 use crate::part::gas::AIR;
 use crate::part::manifold::Filling;
 use crate::schedule::{Schedule, Start};
-use crate::stepper::{self, Observer, Rodas4, StopReason, Tsit5};
+use crate::stepper::{self, Exponential, Observer, Rodas4, StopReason, Tsit5};
 use std::ops::ControlFlow;
 
 /// Runs a build through a schedule.
@@ -158,8 +158,9 @@ fn sized<const N: usize>(
     let (mut system, mut y) = NetSystem::<N>::new(made.net.clone(), begin).map_err(bad_net)?;
     made.begin(schedule, &system, &mut y);
     system.settle_modes(begin, &mut y);
+    let mut steps = Steps::of(o, &system);
     if running {
-        let warm = step(&mut system, o, begin, y, 0.0, &mut Before::new(watch))?;
+        let warm = steps.run(&mut system, o, (begin, y), 0.0, &mut Before::new(watch))?;
         y = warm.y;
         if !matches!(warm.stop, StopReason::Finished) {
             let mut early = stopped(&system, &warm.stop);
@@ -184,7 +185,7 @@ fn sized<const N: usize>(
     }
     let start = y;
     let mut recorder = Recorder::new(made, schedule, system.clone(), o.sample, &start, watch);
-    let done = step(&mut system, o, 0.0, start, schedule.seconds, &mut recorder)?;
+    let done = steps.run(&mut system, o, (0.0, start), schedule.seconds, &mut recorder)?;
     let channels = recorder.channels();
     let events = happenings(&system);
     let mut warnings = Vec::new();
@@ -225,21 +226,40 @@ fn sized<const N: usize>(
     })
 }
 
-fn step<const N: usize, O: Observer<N>>(
-    system: &mut NetSystem<N>,
-    o: &Options,
-    from: f64,
-    y: [f64; N],
-    to: f64,
-    observer: &mut O,
-) -> Result<stepper::Run<N>> {
-    let mut options = system.tolerances(o.tolerance);
-    options.max_steps = o.max_steps;
-    match o.stepper {
-        Stepper::Tsit5 => stepper::solve(system, &mut Tsit5::new(), from, y, to, &options, observer),
-        Stepper::Rodas4 => stepper::solve(system, &mut Rodas4::new(), from, y, to, &options, observer),
+/// The method of a run; it keeps what it learned from the time before the record.
+enum Steps<const N: usize> {
+    Exponential(Box<Exponential<N>>),
+    Tsit5(Tsit5<N>),
+    Rodas4(Rodas4<N>),
+}
+
+impl<const N: usize> Steps<N> {
+    fn of(o: &Options, system: &NetSystem<N>) -> Self {
+        match o.stepper {
+            Stepper::Automatic if system.is_nearly_linear() => Self::Exponential(Box::default()),
+            Stepper::Exponential => Self::Exponential(Box::default()),
+            Stepper::Automatic | Stepper::Tsit5 => Self::Tsit5(Tsit5::new()),
+            Stepper::Rodas4 => Self::Rodas4(Rodas4::new()),
+        }
     }
-    .map_err(|e| Error::new(Kind::Solve, e.to_string()))
+
+    fn run<O: Observer<N>>(
+        &mut self,
+        system: &mut NetSystem<N>,
+        o: &Options,
+        (from, y): (f64, [f64; N]),
+        to: f64,
+        observer: &mut O,
+    ) -> Result<stepper::Run<N>> {
+        let mut options = system.tolerances(o.tolerance);
+        options.max_steps = o.max_steps;
+        match self {
+            Self::Exponential(m) => stepper::solve(system, &mut **m, from, y, to, &options, observer),
+            Self::Tsit5(m) => stepper::solve(system, m, from, y, to, &options, observer),
+            Self::Rodas4(m) => stepper::solve(system, m, from, y, to, &options, observer),
+        }
+        .map_err(|e| Error::new(Kind::Solve, e.to_string()))
+    }
 }
 
 fn stopped<const N: usize>(system: &NetSystem<N>, stop: &StopReason) -> Stopped {

@@ -17,6 +17,7 @@ mod jacobian; // derivatives in closed form
 mod layout; // where each thing lies in the state
 mod needles; // coils and needles that are followed
 mod poppet; // what a poppet feels, its stops and dry friction
+mod regime; // which of its laws hold at a time
 mod waves; // lines in which pressure travels as waves
 
 use intake::Air;

@@ -5,7 +5,7 @@ use super::poppet::{BREAK_AWAY, LIFT_SLACK, Poppet, SPEED_SLACK, balance, openin
 use super::waves::Wave;
 use crate::part::injector::coil::GUARDS;
 use crate::part::line::friction_factor_churchill;
-use crate::stepper::{After, Crossing, Matrix, System};
+use crate::stepper::{After, Crossing, Matrix, Regime, System};
 use crate::transient::network::pulses::Change;
 use crate::transient::network::{EventKind, Place};
 use std::f64::consts::PI;
@@ -169,6 +169,14 @@ impl<const N: usize> System<N> for NetSystem<N> {
         } else {
             5e-3
         }
+    }
+
+    fn regime(&self, t: f64, y: &[f64; N]) -> Regime {
+        self.regime_at(t, y)
+    }
+
+    fn keeps_clear(&self, _t: f64, _h: f64, y: &[f64; N], reach: &[f64; N]) -> bool {
+        self.stays_in_regime(y, reach)
     }
 
     fn next_time_event(&self, _t: f64) -> Option<f64> {
