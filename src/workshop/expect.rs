@@ -62,7 +62,7 @@ const PARTS: [&str; 7] = [
     "wear",
     "blocked",
     "ethanol",
-    "flow_spread",
+    "cylinder_spread",
     "intercooler_effectiveness",
     "flow_factor",
     "volumetric_efficiency",
