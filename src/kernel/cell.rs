@@ -28,6 +28,18 @@ impl Ready {
     }
 }
 
+impl Ready {
+    /// The lines that ask for other crates, and the rest, each line where it was; none where there are none.
+    pub fn asks_for_crates(&self) -> Option<(Ready, Ready)> {
+        let asks = |line: &&str| line.trim_start().starts_with(":dep");
+        let only = |wanted: bool| {
+            let kept = self.code.lines().map(|l| if asks(&l) == wanted { l } else { "" });
+            Ready { code: kept.collect::<Vec<_>>().join("\n"), ..self.clone() }
+        };
+        self.code.lines().any(|l| asks(&l)).then(|| (only(true), only(false)))
+    }
+}
+
 /// Commands of the evaluator that a notebook may use.
 const COMMANDS: [&str; 9] =
     [":dep", ":doc", ":vars", ":type", ":t", ":timing", ":help", ":explain", ":version"];

@@ -65,6 +65,16 @@ impl Cell {
         std::fs::read_to_string(self.folder.join("src/lib.rs"))
     }
 
+    /// What a real `cargo` made of the cell: it gives shared objects names that tell their features apart.
+    pub fn newest(&self) -> Option<PathBuf> {
+        let made = std::fs::read_dir(self.output()).ok()?.flatten().filter(|e| {
+            let name = e.file_name().to_string_lossy().into_owned();
+            let stem = name.strip_prefix(std::env::consts::DLL_PREFIX).unwrap_or(&name);
+            stem.starts_with("ctx") && name.ends_with(std::env::consts::DLL_SUFFIX)
+        });
+        made.max_by_key(|e| e.metadata().and_then(|m| m.modified()).ok()).map(|e| e.path())
+    }
+
     /// The compiler's call, for `src/lib.rs` below `folder`.
     pub fn compiler(&self, folder: &Path, output: &Path, product: Product, level: &str) -> Command {
         let mut rustc = Command::new(self.text("rustc"));
@@ -80,7 +90,8 @@ impl Cell {
             // Joining the units again costs more than it gains: what a cell calls lies in the library.
             .args(["-Crpath", "-Clto=off", "-Cdebug-assertions=on", "-Coverflow-checks=on"])
             .arg(format!("-Copt-level={level}"))
-            .arg(format!("-Cincremental={}", folder.join("target/incremental").display()))
+            // Relative, so that a compiler left waiting when its folder has gone makes no other.
+            .arg("-Cincremental=target/incremental")
             .arg("--out-dir")
             .arg(output)
             .arg(format!("-Ldependency={}", self.text("deps")))
@@ -121,11 +132,19 @@ pub fn with_shared_store(source: &str) -> Option<String> {
     })
 }
 
-/// Whether the cell may name libraries that only the compiler knows how to link: `link(…)` in an attribute.
+/// Whether the evaluator wrote a store into the cell that [`with_shared_store`] does not know.
+pub fn has_unknown_store(source: &str) -> bool {
+    source.contains(STORE) && with_shared_store(source).is_none()
+}
+
+/// Whether the cell may name libraries that only the compiler knows how to link: `link(…)` within an attribute.
 pub fn names_libraries(source: &str) -> bool {
     source.match_indices("link").any(|(at, word)| {
-        let alone = !source[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_');
-        alone && source[at + word.len()..].trim_start().starts_with('(')
+        let (before, after) = (&source[..at], &source[at + word.len()..]);
+        let alone = !before.ends_with(|c: char| c.is_alphanumeric() || c == '_');
+        let opened = before.rfind("#[").max(before.rfind("#!["));
+        let within = opened.is_some_and(|open| !before[open..].contains(']'));
+        alone && within && after.trim_start().starts_with('(')
     })
 }
 
@@ -144,7 +163,8 @@ mod tests {
         for (cell, names) in [
             ("#[link(name = \"m\")] unsafe extern \"C\" {}", true),
             ("#[cfg_attr(unix, link (name = \"m\"))]", true),
-            ("let blink = f(2); // a link", false),
+            ("let blink = f(2); // a link (#[derive(Clone)] or none)", false),
+            ("#[must_use] fn link() {} link()", false),
             ("unlink(2); my_link(3)", false),
         ] {
             assert_eq!(names_libraries(cell), names, "{cell}");

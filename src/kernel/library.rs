@@ -25,8 +25,11 @@ const SEEN_BY_CELLS: [&str; 6] = ["ctx", "railrise", "uom", "typenum", "num-trai
 /// Crates of the library that run in the compiler only.
 const BUILD_TOOLS: [&str; 6] =
     ["syn", "quote", "proc-macro2", "serde_derive", "thiserror-impl", "unicode-ident"];
+/// Has `cargo` give shared objects names that tell their features apart, so that a process which has loaded one loads
+/// another too.
+pub(super) const TELL_APART: (&str, &str) = ("__CARGO_DEFAULT_LIB_METADATA", "railrise");
 /// Counts the ways in which the folder of a built library has been laid out.
-const LAYOUT: u32 = 4;
+const LAYOUT: u32 = 5;
 /// Versions of the library kept besides the current one.
 const KEPT: usize = 2;
 
@@ -204,6 +207,7 @@ pub(super) fn cargo(toolchain: &Toolchain, folder: &Path, offline: bool) -> Comm
         .current_dir(folder)
         .env("RUSTC", &toolchain.rustc)
         .env("RUSTFLAGS", "-Cprefer-dynamic")
+        .env(TELL_APART.0, TELL_APART.1)
         .env("CARGO_TARGET_DIR", "target")
         .env("CARGO_BUILD_BUILD_DIR", "target")
         .stdin(Stdio::null());

@@ -3,10 +3,10 @@
 //! Starting takes the compiler a fifth of the time that a small cell takes in all. So the session keeps one that has
 //! started and waits for its source, which it reads from a pipe; the cargo stand-in ([`super::shim`]) asks here, over a
 //! socket in the kernel's working folder. Where anything is not as expected the answer is that the stand-in must do it
-//! the whole way ([`super::compile`]), which is only slower: a level of optimisation that was never asked for, a cell
-//! that names libraries, a linker that fails, a path too long for a socket, another system than Linux.
+//! the whole way ([`super::compile`]), which is only slower: a cell that names libraries, a compiler or a linker that
+//! fails, a path too long for a socket, another system than Linux. `RAILRISE_CARGO=quick` makes that an error, for tests.
 //!
-//! When the session ends, however it does, the pipe closes and the waiting compiler with it.
+//! When the session ends, however it does, the pipe closes and the waiting compiler ends too.
 
 use super::compile::{self, Cell, Product};
 use serde_json::{Value, json};
@@ -22,6 +22,9 @@ use std::os::unix::net::{UnixListener, UnixStream};
 
 /// The socket in the kernel's working folder.
 const SOCKET: &str = "compiler";
+/// Where the waiting compiler puts what it makes, below its own folder.
+#[cfg_attr(not(target_os = "linux"), expect(dead_code))]
+const OBJECTS: &str = "objects";
 
 /// The thread that keeps a compiler ready, until this value is dropped.
 #[derive(Debug)]
@@ -38,8 +41,9 @@ impl Ready {
     pub fn start(slot: &Path) -> Option<Ready> {
         let cell = Cell::of(slot)?;
         let linker = super::toolchain::on_path("ld")?;
-        let base = PathBuf::from(cell.text("base"));
-        let mut bench = base.is_file().then(|| Bench::new(slot, cell, linker, base)).flatten()?;
+        let (base, builtins) = (PathBuf::from(cell.text("base")), Path::new(cell.text("builtins")));
+        let whole = base.is_file() && builtins.is_file();
+        let mut bench = whole.then(|| Bench::new(slot, cell, linker, base)).flatten()?;
         let socket = slot.join(SOCKET);
         let _ = std::fs::remove_file(&socket);
         let listener = UnixListener::bind(&socket).ok()?;
@@ -118,29 +122,44 @@ struct Bench {
     linker: PathBuf,
     base: PathBuf,
     waiting: Option<(Child, String)>,
+    /// Cells in a row that compiled and did not link.
+    unlinked: u32,
 }
+
+/// After so many cells in a row that do not link the linker is not asked again.
+const PATIENCE: u32 = 2;
 
 #[cfg_attr(not(target_os = "linux"), expect(dead_code))]
 impl Bench {
     #[cfg(target_os = "linux")]
     fn new(slot: &Path, cell: Cell, linker: PathBuf, base: PathBuf) -> Option<Bench> {
         let folder = slot.join("ready");
-        let objects = folder.join("objects");
+        let objects = folder.join(OBJECTS);
         std::fs::create_dir_all(folder.join("src")).ok()?;
         let source = folder.join("src/lib.rs");
         let _ = std::fs::remove_file(&source);
         std::os::unix::fs::symlink("/dev/stdin", source).ok()?;
-        Some(Bench { cell, folder, objects, linker, base, waiting: None })
+        Some(Bench { cell, folder, objects, linker, base, waiting: None, unlinked: 0 })
     }
 
     fn spawn(&self, level: &str) -> Option<Child> {
-        let mut compiler = self.cell.compiler(&self.folder, &self.objects, Product::Objects, level);
+        let objects = Path::new(OBJECTS);
+        let mut compiler = self.cell.compiler(&self.folder, objects, Product::Objects, level);
         compiler.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().ok()
     }
 
     fn start_one(&mut self, level: &str) {
-        if self.waiting.is_none() {
+        self.end_waiting(level);
+        if self.waiting.is_none() && self.unlinked < PATIENCE {
             self.waiting = self.spawn(level).map(|child| (child, level.to_owned()));
+        }
+    }
+
+    /// Ends a compiler that waits for a cell of another level.
+    fn end_waiting(&mut self, level: &str) {
+        if let Some((mut compiler, _)) = self.waiting.take_if(|(_, for_level)| for_level != level) {
+            let _ = compiler.kill();
+            let _ = compiler.wait();
         }
     }
 
@@ -148,44 +167,40 @@ impl Bench {
     fn compile(&mut self) -> Option<Value> {
         let source = self.cell.source().ok()?;
         let level = self.cell.level();
-        if compile::names_libraries(&source) {
+        let unknown = std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "quick")
+            && compile::has_unknown_store(&source);
+        if compile::names_libraries(&source) || self.unlinked >= PATIENCE || unknown {
             return None;
         }
         let source = compile::with_shared_store(&source).unwrap_or(source);
-        let ready = self.waiting.take_if(|(_, for_level)| *for_level == level);
-        let compiler = ready.map(|(child, _)| child).or_else(|| self.spawn(&level))?;
+        self.end_waiting(&level);
+        let compiler = self.waiting.take().map(|(child, _)| child).or_else(|| self.spawn(&level))?;
         let _ = std::fs::remove_dir_all(&self.objects);
         std::fs::create_dir_all(&self.objects).ok()?;
         let said = feed(compiler, &source)?;
-        let code = said.status.code()?;
-        if code == 0 {
-            self.link()?;
-        }
         let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-        Some(
-            json!({"code": code, "level": level, "stdout": text(&said.stdout), "stderr": text(&said.stderr)}),
-        )
+        let (code, stderr) = (said.status.code()?, text(&said.stderr));
+        if code == 0 {
+            self.unlinked += 1;
+            self.link()?;
+            self.unlinked = 0;
+        } else if code != 1 || !names_a_place(&stderr) {
+            return None;
+        }
+        Some(json!({"code": code, "level": level, "stdout": text(&said.stdout), "stderr": stderr}))
     }
 
     fn link(&self) -> Option<()> {
         std::fs::create_dir_all(self.cell.output()).ok()?;
         let mut objects = Vec::new();
         for entry in std::fs::read_dir(&self.objects).ok()? {
-            objects.extend(entry.ok().map(|e| e.path()).filter(|p| p.extension().is_some_and(|e| e == "o")));
+            // Of a single unit the compiler makes a copy under another name.
+            let unit = |p: &PathBuf| p.to_str().is_some_and(|p| p.ends_with(".rcgu.o"));
+            objects.extend(entry.ok().map(|e| e.path()).filter(unit));
         }
         objects.sort();
         let mut linker = Command::new(&self.linker);
-        linker.args([
-            "-shared",
-            "--gc-sections",
-            "--eh-frame-hdr",
-            "-z",
-            "noexecstack",
-            "-z",
-            "relro",
-            "-z",
-            "now",
-        ]);
+        linker.args(["-shared", "--gc-sections", "--eh-frame-hdr", "-znoexecstack", "-zrelro", "-znow"]);
         linker.arg("-o").arg(self.cell.object()).args(objects).arg(&self.base);
         // Arithmetic that the processor does not have, such as division of 128 bits.
         linker.arg(self.cell.text("builtins")).stdin(Stdio::null());
@@ -195,11 +210,16 @@ impl Bench {
 
 impl Drop for Bench {
     fn drop(&mut self) {
-        if let Some((mut compiler, _)) = self.waiting.take() {
-            let _ = compiler.kill();
-            let _ = compiler.wait();
-        }
+        self.end_waiting("");
     }
+}
+
+/// Whether the compiler found an error in the cell, and did not fail itself.
+#[cfg_attr(not(target_os = "linux"), expect(dead_code))]
+fn names_a_place(said: &str) -> bool {
+    said.lines().filter_map(|line| serde_json::from_str::<Value>(line).ok()).any(|message| {
+        message["level"] == "error" && message["spans"].as_array().is_some_and(|spans| !spans.is_empty())
+    })
 }
 
 /// Hands the source to a waiting compiler and waits for its end.

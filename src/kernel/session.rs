@@ -232,7 +232,7 @@ impl Session {
         std::fs::write(&self.listening, "").map_err(|e| format!("{}: {e}", self.listening.display()))?;
         self.run(":linker system", &mut |_| {}).map_err(|e| e.text)?;
         if std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain") {
-            return self.add_library(&mut |_| {}).map_err(|e| e.text);
+            self.add_library(&mut |_| {}).map_err(|e| e.text)?;
         }
         self.load_prelude()
     }
@@ -244,7 +244,6 @@ impl Session {
 
     /// Names the library in the cell's manifest, so that a real `cargo` finds it beside others.
     fn add_library(&mut self, sink: &mut dyn FnMut(Output)) -> Result<(), CellError> {
-        self.own_crates = true;
         let mut told = false;
         library::build_for_cargo(&self.home, &self.toolchain, &mut |line| {
             if !std::mem::replace(&mut told, true) {
@@ -255,8 +254,8 @@ impl Session {
         .map_err(|e| CellError::new("library", e))?;
         let line = format!(":dep {}", library::dependency_line(&self.home));
         self.run(&line, &mut |_| {})?;
-        // It is another library than the one that the session began with, and has yet to be told where it runs.
-        self.run(PRELUDE, &mut |_| {})
+        self.own_crates = true;
+        Ok(())
     }
 
     /// Runs a cell, handing over what it puts out as it comes.
@@ -272,20 +271,37 @@ impl Session {
         if self.context.is_none() {
             self.open().map_err(|e| CellError::fatal("evaluator lost", e))?;
         }
-        if ready.code.lines().any(|l| l.trim_start().starts_with(":dep")) && !self.own_crates {
-            let before = self.variables();
+        let Some((crates, rest)) = ready.asks_for_crates() else {
+            return self.run_ready(&ready, code, sink);
+        };
+        self.add_crates(&crates, code, sink)?;
+        if rest.code.trim().is_empty() { Ok(()) } else { self.run_ready(&rest, code, sink) }
+    }
+
+    /// Joins the library with crates that a cell asks for, and names what that loses.
+    fn add_crates(
+        &mut self,
+        crates: &cell::Ready,
+        code: &str,
+        sink: &mut dyn FnMut(Output),
+    ) -> Result<(), CellError> {
+        let before = self.variables();
+        if !self.own_crates {
             self.add_library(sink)?;
-            let after = self.variables();
-            let lost: Vec<_> = before.into_iter().filter(|name| !after.contains(name)).collect();
-            if !lost.is_empty() {
-                sink(Output::Stderr(format!(
-                    "Joined with other crates the library's types are new ones, so these variables are gone: {}. \
-                     Run the cells that define them again; a `:dep` line in the first cell loses nothing.\n",
-                    lost.join(", ")
-                )));
-            }
         }
-        self.run_ready(&ready, code, sink)
+        let added = self.run_ready(crates, code, sink);
+        // It may be another library than before, and has yet to be told where it runs.
+        let told = added.and_then(|()| self.run(PRELUDE, &mut |_| {}));
+        let after = self.variables();
+        let lost: Vec<_> = before.into_iter().filter(|name| !after.contains(name)).collect();
+        if !lost.is_empty() {
+            sink(Output::Stderr(format!(
+                "Joined with other crates the library's types are new ones, so these variables are gone: {}. \
+                 Run the cells that define them again; a `:dep` line in the first cell loses nothing.\n",
+                lost.join(", ")
+            )));
+        }
+        told
     }
 
     fn run(&mut self, code: &str, sink: &mut dyn FnMut(Output)) -> Result<(), CellError> {

@@ -8,6 +8,7 @@
 //! The stand-in for `rustup` refuses: the analyser must not start a download.
 
 use super::compile::{Cell, Product};
+use super::library::TELL_APART;
 use super::prepare::real_cargo;
 use super::ready;
 use serde_json::{Value, json};
@@ -69,14 +70,14 @@ fn cargo(args: &[OsString]) -> ExitCode {
         seed(&slot, library().as_ref());
     }
     let mut command = Command::new(real);
-    command.args(args);
+    command.args(args).env(TELL_APART.0, TELL_APART.1);
     match cargo_home {
         Some(home) => command.env("CARGO_HOME", home),
         None => command.env_remove("CARGO_HOME"),
     };
     let code = pass_on(command);
-    match Cell::of(&slot).filter(|cell| verb == "build" && cell.object().is_file()) {
-        Some(cell) => told_where(code, &cell),
+    match Cell::of(&slot).filter(|_| verb == "build").and_then(|cell| cell.newest()) {
+        Some(made) => told_where(code, &made),
         None => code,
     }
 }
@@ -152,6 +153,10 @@ fn compile(slot: &Path, cell: &Cell, check: bool) -> ExitCode {
             eprint!("{}", said.stderr);
             ExitCode::from(said.code)
         }
+        None if !check && std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "quick") => {
+            eprintln!("error: RAILRISE_CARGO=quick: this cell does not compile the quick way");
+            return ExitCode::from(101);
+        }
         None => match cell.whole(if check { Product::Errors } else { Product::Library }) {
             Ok(rustc) => pass_on(rustc),
             Err(error) => {
@@ -160,15 +165,15 @@ fn compile(slot: &Path, cell: &Cell, check: bool) -> ExitCode {
             }
         },
     };
-    if check { code } else { told_where(code, cell) }
+    if check { code } else { told_where(code, &cell.object()) }
 }
 
 /// Writes the place of what was built to where the evaluator looks for it: beside the crates it was built from, since
 /// from the copy that `cargo` puts elsewhere it would not find the standard library.
-fn told_where(code: ExitCode, cell: &Cell) -> ExitCode {
+fn told_where(code: ExitCode, made: &Path) -> ExitCode {
     if code == ExitCode::SUCCESS
         && let Some(path_file) = std::env::var_os("EVCXR_EXECUTION_SO_PATH")
-        && let Err(error) = std::fs::write(&path_file, cell.object().to_string_lossy().as_bytes())
+        && let Err(error) = std::fs::write(&path_file, made.to_string_lossy().as_bytes())
     {
         eprintln!("error: {}: {error}", path_file.to_string_lossy());
         return ExitCode::from(101);
