@@ -116,6 +116,9 @@ const STORE: &str = "mod evcxr_internal_runtime {\n";
 /// The SHA-256 of all of it. Of another text nothing is known, so it stays.
 const KNOWN_STORE: &str = "6aec0f4358cddd3961f5bd78c9f4f5fbd93761cd0efd856fd903ca5f896d7d64";
 
+/// The module of the library for cells that holds its store.
+const SHARED_STORE: &str = "cell_store";
+
 /// The cell's text with the library's store of variables in the place of its own, each line where it was.
 pub fn with_shared_store(source: &str) -> Option<String> {
     let from = source.find(STORE)?;
@@ -124,11 +127,8 @@ pub fn with_shared_store(source: &str) -> Option<String> {
     let hash: String = Sha256::digest(store.as_bytes()).iter().map(|b| format!("{b:02x}")).collect();
     (hash == KNOWN_STORE).then(|| {
         let lines = "\n".repeat(store.matches('\n').count());
-        format!(
-            "{}use railrise::cell_store as evcxr_internal_runtime;{lines}{}",
-            &source[..from],
-            &source[to..]
-        )
+        let (before, after) = (&source[..from], &source[to..]);
+        format!("{before}use railrise::{SHARED_STORE} as evcxr_internal_runtime;{lines}{after}")
     })
 }
 
