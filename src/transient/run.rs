@@ -251,7 +251,8 @@ impl<const N: usize> Steps<N> {
         to: f64,
         observer: &mut O,
     ) -> Result<stepper::Run<N>> {
-        let mut options = system.tolerances(o.tolerance);
+        // Slow swings gather what single steps leave: the network's own measure is for a held speed.
+        let mut options = system.tolerances(0.1 * o.tolerance);
         options.max_steps = o.max_steps;
         match self {
             Self::Exponential(m) => stepper::solve(system, &mut **m, from, y, to, &options, observer),

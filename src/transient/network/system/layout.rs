@@ -79,7 +79,8 @@ impl<const N: usize> NetSystem<N> {
 
     /// Tolerances for this network.
     ///
-    /// `factor` 1 holds the rail within 50 Pa and injected volumes within 1e-5 of themselves (held in the tests); a factor of 0.1 is ten times finer. Absolute only: the sizes of all states are known.
+    /// `factor` 1 holds the rail within 50 Pa and injected volumes within 1e-5 of themselves at a held speed (held in the
+    /// tests); a factor of 0.1 is ten times finer. Absolute only: the sizes of all states are known.
     #[must_use]
     pub fn tolerances(&self, factor: f64) -> Options<N> {
         let mut absolute = [1.0; N];
