@@ -17,7 +17,7 @@ use railrise::schedule::{Schedule, Track};
 use railrise::stepper::{Every, Exponential, Method, Rodas4, StopReason, Tsit5, solve};
 use railrise::transient::linear::{Linear, Mode};
 use railrise::transient::network::NetSystem;
-use railrise::transient::{self, Behind, Gases, Options};
+use railrise::transient::{self, Behind, Gases, Options, Stepper};
 use std::time::Instant;
 
 /// Record of the rail for the comparison, s.
@@ -240,10 +240,12 @@ fn the_demo_car() {
         Schedule { rpm: Track::new(&[(0.0, 6499.0), (1.0, 6501.0)]).expect("in order"), ..held.clone() };
     let plain = Options { warm_up: 0.0, ..Options::default() };
     let smooth = Options { dry_friction: false, ..plain.clone() };
+    let modes = Options { stepper: Stepper::Exponential, ..smooth.clone() };
     let port = Options { behind: Behind::Port(Gases::default()), ..smooth.clone() };
     for (what, schedule, o) in [
         ("default settings, dry friction of the poppet", &held, &plain),
         ("no dry friction", &held, &smooth),
+        ("no dry friction, exponential asked for", &held, &modes),
         ("ports and cylinders, one cycle for all", &held, &port),
         ("ports and cylinders, every cycle, all cores", &moving, &port),
         ("the same speed, manifold alone", &moving, &smooth),

@@ -9,8 +9,8 @@ use railrise::stepper::{Exponential, Rodas4, StopReason, solve};
 use railrise::transient::network::NetSystem;
 use railrise::transient::{Options, Stepper};
 
-/// What a workshop does to a car; the last two shut the rail in.
-fn presets() -> [Schedule; 7] {
+/// What a workshop does to a car; the last three shut the rail in. A snap is not among them: the poppet bounces.
+fn presets() -> [Schedule; 8] {
     let vacuum = bar(-0.65);
     [
         Schedule::hold(rpm(6500.0), bar(0.7), s(0.3)),
@@ -20,6 +20,7 @@ fn presets() -> [Schedule; 7] {
         Schedule::voltage_sag(rpm(4000.0), bar(0.3), volts(13.8), volts(11.0), s(2.0)),
         Schedule::hot_soak(degc(35.0), degc(50.0), s(16.0)),
         Schedule::leak_down(s(4.0)),
+        Schedule::key_on_prime(s(1.0), s(3.0)),
     ]
 }
 

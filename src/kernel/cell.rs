@@ -26,9 +26,7 @@ impl Ready {
             _ => line.min(self.lines),
         }
     }
-}
 
-impl Ready {
     /// The lines that ask for other crates, and the rest, each line where it was; none where there are none.
     pub fn asks_for_crates(&self) -> Option<(Ready, Ready)> {
         let asks = |line: &&str| line.trim_start().starts_with(":dep");

@@ -5,6 +5,7 @@
 //! cell may need, so that no linker reads tables of many thousand symbols; the cell refers to the library's store of
 //! variables instead of compiling one of its own; and the compiler was started before the cell was known.
 
+use super::home::newest;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
@@ -67,12 +68,7 @@ impl Cell {
 
     /// What a real `cargo` made of the cell: it gives shared objects names that tell their features apart.
     pub fn newest(&self) -> Option<PathBuf> {
-        let made = std::fs::read_dir(self.output()).ok()?.flatten().filter(|e| {
-            let name = e.file_name().to_string_lossy().into_owned();
-            let stem = name.strip_prefix(std::env::consts::DLL_PREFIX).unwrap_or(&name);
-            stem.starts_with("ctx") && name.ends_with(std::env::consts::DLL_SUFFIX)
-        });
-        made.max_by_key(|e| e.metadata().and_then(|m| m.modified()).ok()).map(|e| e.path())
+        newest(&self.output(), &format!("{}ctx", std::env::consts::DLL_PREFIX), std::env::consts::DLL_SUFFIX)
     }
 
     /// The compiler's call, for `src/lib.rs` below `folder`.
@@ -132,9 +128,9 @@ pub fn with_shared_store(source: &str) -> Option<String> {
     })
 }
 
-/// Whether the evaluator wrote a store into the cell that [`with_shared_store`] does not know.
-pub fn has_unknown_store(source: &str) -> bool {
-    source.contains(STORE) && with_shared_store(source).is_none()
+/// Whether the evaluator wrote a store into the cell.
+pub fn has_store(source: &str) -> bool {
+    source.contains(STORE)
 }
 
 /// Whether the cell may name libraries that only the compiler knows how to link: `link(…)` within an attribute.

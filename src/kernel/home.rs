@@ -92,6 +92,15 @@ fn source() -> Result<PathBuf, String> {
     ))
 }
 
+/// The file of a folder that was written last, among those whose names begin and end so.
+pub fn newest(folder: &Path, begin: &str, end: &str) -> Option<PathBuf> {
+    let files = std::fs::read_dir(folder).ok()?.flatten().filter(|e| {
+        let name = e.file_name();
+        name.to_str().is_some_and(|name| name.starts_with(begin) && name.ends_with(end))
+    });
+    files.max_by_key(|e| e.metadata().and_then(|m| m.modified()).ok()).map(|e| e.path())
+}
+
 /// Writes a file unless it already says that, so that build tools see no change.
 pub fn write_if_changed(path: &Path, text: &str) -> Result<(), String> {
     if std::fs::read_to_string(path).is_ok_and(|old| old == text) {

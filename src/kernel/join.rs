@@ -4,7 +4,7 @@
 //! two; building it again for cells would take a minute or two. Where anything does not fit (the source is newer or
 //! another one, a program without its build folder, a debug build) the library is built as before.
 
-use super::home::Home;
+use super::home::{Home, newest};
 use super::library::{self, JOINED, cargo, source_files};
 use super::toolchain::Toolchain;
 use serde_json::Value;
@@ -45,13 +45,9 @@ fn fits(home: &Home) -> Result<PathBuf, String> {
     let deps = if beside.ends_with("deps") { beside } else { beside.join("deps") };
     let age = |path: &Path| path.metadata().and_then(|m| m.modified()).ok();
     let source: Option<SystemTime> = source_files(&home.source)?.iter().filter_map(|f| age(f)).max();
-    let entries = std::fs::read_dir(&deps).map_err(|e| format!("{}: {e}", deps.display()))?;
-    let compiled = entries.flatten().map(|e| e.path()).filter(|p| {
-        let name = p.file_name().and_then(|n| n.to_str()).unwrap_or_default();
-        name.starts_with("librailrise-") && name.ends_with(".rlib")
-    });
-    let newest = compiled.filter_map(|p| Some((age(&p)?, p))).max();
-    let (made, compiled) = newest.ok_or("the program does not lie in the folder it was built in")?;
+    let compiled = newest(&deps, "librailrise-", ".rlib");
+    let compiled = compiled.ok_or("the program does not lie in the folder it was built in")?;
+    let made = age(&compiled).ok_or("when the program's library was made is not known")?;
     if source.is_none_or(|s| s > made) {
         return Err("the source is newer than the program".to_owned());
     }

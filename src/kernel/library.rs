@@ -6,7 +6,7 @@
 //! One shared object, because statics in a library that is linked into every cell would exist once
 //! a cell: counters would restart and every cell would bring its own thread pool.
 
-use super::home::{Home, write_if_changed};
+use super::home::{Home, newest, write_if_changed};
 use super::prepare::Prepared;
 use super::thin::{self, Keep};
 use super::toolchain::Toolchain;
@@ -287,14 +287,9 @@ fn publish(toolchain: &Toolchain, build: &Path, folder: &Path, artifact: &Path) 
     // The uplifted copy beside `deps` has no hash in its name; the compiler needs the one within.
     let name = artifact.file_name().ok_or("the shared object has no name")?;
     let stem = artifact.file_stem().unwrap_or(name).to_string_lossy().into_owned();
-    let newest =
-        std::fs::read_dir(artifact.parent().unwrap_or(build).join("deps")).into_iter().flatten().flatten();
-    let newest = newest.filter(|e| {
-        let name = e.file_name().to_string_lossy().into_owned();
-        name.starts_with(&stem) && name.ends_with(std::env::consts::DLL_SUFFIX)
-    });
-    let object = newest.max_by_key(|e| e.metadata().and_then(|m| m.modified()).ok());
-    let object = object.map_or_else(|| name.to_owned(), |e| e.file_name());
+    let beside = artifact.parent().unwrap_or(build).join("deps");
+    let object = newest(&beside, &stem, std::env::consts::DLL_SUFFIX);
+    let object = object.as_deref().and_then(Path::file_name).unwrap_or(name);
     finish(toolchain, build, folder, Path::new(&object))
 }
 
@@ -318,7 +313,8 @@ pub(super) fn finish(
     let info = json!({
         "object": folder.join("deps").join(object),
         "base": base,
-        "builtins": builtins(toolchain),
+        // The compiler's own arithmetic.
+        "builtins": newest(&toolchain.std_libraries(), "libcompiler_builtins-", ".rlib"),
         "deps": folder.join("deps"),
         "metadata": folder.join("metadata.json"),
         "build": build,
@@ -338,10 +334,7 @@ fn cell_base(toolchain: &Toolchain, made: &Path, found: &Path, library: &Path) -
         return None;
     }
     let standard = toolchain.std_libraries();
-    let shared = std::fs::read_dir(&standard).ok()?.flatten().map(|e| e.path()).find(|p| {
-        let name = p.file_name().and_then(|n| n.to_str()).unwrap_or_default();
-        name.starts_with("libstd-") && name.ends_with(std::env::consts::DLL_SUFFIX)
-    })?;
+    let shared = newest(&standard, "libstd-", std::env::consts::DLL_SUFFIX)?;
     let name = "libcell_base.so";
     std::fs::write(made.join("base.rs"), "").ok()?;
     let done = Command::new(&toolchain.rustc)
@@ -360,15 +353,6 @@ fn cell_base(toolchain: &Toolchain, made: &Path, found: &Path, library: &Path) -
         .output()
         .is_ok_and(|o| o.status.success());
     done.then(|| found.join(name))
-}
-
-/// The compiler's own arithmetic, for linking.
-fn builtins(toolchain: &Toolchain) -> Option<PathBuf> {
-    let files = std::fs::read_dir(toolchain.std_libraries()).ok()?;
-    files.flatten().map(|e| e.path()).find(|p| {
-        let name = p.file_name().and_then(|n| n.to_str()).unwrap_or_default();
-        name.starts_with("libcompiler_builtins-") && name.ends_with(".rlib")
-    })
 }
 
 /// The crate graph without crates that no cell can see.

@@ -24,6 +24,7 @@ pub mod library;
 pub mod message;
 pub mod prepare;
 pub mod protocol;
+#[cfg_attr(not(target_os = "linux"), allow(dead_code, unused_imports))]
 pub mod ready;
 pub mod relay;
 pub mod serve;

@@ -170,6 +170,11 @@ fn resume(found: &str) -> Result<Prepared, String> {
     })
 }
 
+/// Whether `RAILRISE_CARGO` asks for this way of compiling cells.
+pub(super) fn cells_go(way: &str) -> bool {
+    std::env::var_os("RAILRISE_CARGO").is_some_and(|asked| asked == way)
+}
+
 /// The real `cargo` and the user's own `CARGO_HOME`, for the stand-in.
 pub(super) fn real_cargo() -> Option<(PathBuf, Option<OsString>, PathBuf)> {
     let found: Value = serde_json::from_str(&std::env::var(PREPARED).ok()?).ok()?;

@@ -1,7 +1,7 @@
 //! A compiler that was started before the cell was known.
 //!
-//! Starting takes the compiler a fifth of the time that a small cell takes in all. So the session keeps one that has
-//! started and waits for its source, which it reads from a pipe; the cargo stand-in ([`super::shim`]) asks here, over a
+//! Nobody need wait for the compiler to start. The session keeps one that has started and waits for its source, which it
+//! reads from a pipe; the cargo stand-in ([`super::shim`]) asks here, over a
 //! socket in the kernel's working folder. Where anything is not as expected the answer is that the stand-in must do it
 //! the whole way ([`super::compile`]), which is only slower: a cell that names libraries, a compiler or a linker that
 //! fails, a path too long for a socket, another system than Linux. `RAILRISE_CARGO=quick` makes that an error, for tests.
@@ -9,6 +9,7 @@
 //! When the session ends, however it does, the pipe closes and the waiting compiler ends too.
 
 use super::compile::{self, Cell, Product};
+use super::prepare::cells_go;
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
@@ -23,22 +24,20 @@ use std::os::unix::net::{UnixListener, UnixStream};
 /// The socket in the kernel's working folder.
 const SOCKET: &str = "compiler";
 /// Where the waiting compiler puts what it makes, below its own folder.
-#[cfg_attr(not(target_os = "linux"), expect(dead_code))]
 const OBJECTS: &str = "objects";
 
 /// The thread that keeps a compiler ready, until this value is dropped.
 #[derive(Debug)]
-pub struct Ready {
-    #[cfg_attr(not(target_os = "linux"), expect(dead_code))]
+pub struct Compiler {
     socket: PathBuf,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Ready {
+impl Compiler {
     /// Starts it for a kernel's working folder; `None` where it cannot be had, and cells then take longer.
     #[cfg(target_os = "linux")]
-    pub fn start(slot: &Path) -> Option<Ready> {
+    pub fn start(slot: &Path) -> Option<Compiler> {
         let cell = Cell::of(slot)?;
         let linker = super::toolchain::on_path("ld")?;
         let (base, builtins) = (PathBuf::from(cell.text("base")), Path::new(cell.text("builtins")));
@@ -63,17 +62,17 @@ impl Ready {
                 bench.start_one(&level);
             }
         });
-        Some(Ready { socket, stop, thread: Some(thread) })
+        Some(Compiler { socket, stop, thread: Some(thread) })
     }
 
     /// Starts it for a kernel's working folder; `None` where it cannot be had, and cells then take longer.
     #[cfg(not(target_os = "linux"))]
-    pub fn start(_: &Path) -> Option<Ready> {
+    pub fn start(_: &Path) -> Option<Compiler> {
         None
     }
 }
 
-impl Drop for Ready {
+impl Drop for Compiler {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::SeqCst);
         // Where the working folder is gone already the process is about to end, and the thread with it.
@@ -113,7 +112,6 @@ pub fn ask(_: &Path) -> Option<Said> {
 }
 
 /// Where the waiting compiler works.
-#[cfg_attr(not(target_os = "linux"), expect(dead_code))]
 struct Bench {
     cell: Cell,
     /// Holds `src/lib.rs`, which leads to the compiler's own input: messages name it as they would name a file.
@@ -129,7 +127,6 @@ struct Bench {
 /// After so many cells in a row that do not link the linker is not asked again.
 const PATIENCE: u32 = 2;
 
-#[cfg_attr(not(target_os = "linux"), expect(dead_code))]
 impl Bench {
     #[cfg(target_os = "linux")]
     fn new(slot: &Path, cell: Cell, linker: PathBuf, base: PathBuf) -> Option<Bench> {
@@ -167,12 +164,15 @@ impl Bench {
     fn compile(&mut self) -> Option<Value> {
         let source = self.cell.source().ok()?;
         let level = self.cell.level();
-        let unknown = std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "quick")
-            && compile::has_unknown_store(&source);
-        if compile::names_libraries(&source) || self.unlinked >= PATIENCE || unknown {
+        if compile::names_libraries(&source) || self.unlinked >= PATIENCE {
             return None;
         }
-        let source = compile::with_shared_store(&source).unwrap_or(source);
+        let source = match compile::with_shared_store(&source) {
+            Some(source) => source,
+            // A store of another text would go unnoticed otherwise.
+            None if cells_go("quick") && compile::has_store(&source) => return None,
+            None => source,
+        };
         self.end_waiting(&level);
         let compiler = self.waiting.take().map(|(child, _)| child).or_else(|| self.spawn(&level))?;
         let _ = std::fs::remove_dir_all(&self.objects);
@@ -215,7 +215,6 @@ impl Drop for Bench {
 }
 
 /// Whether the compiler found an error in the cell, and did not fail itself.
-#[cfg_attr(not(target_os = "linux"), expect(dead_code))]
 fn names_a_place(said: &str) -> bool {
     said.lines().filter_map(|line| serde_json::from_str::<Value>(line).ok()).any(|message| {
         message["level"] == "error" && message["spans"].as_array().is_some_and(|spans| !spans.is_empty())
@@ -223,7 +222,6 @@ fn names_a_place(said: &str) -> bool {
 }
 
 /// Hands the source to a waiting compiler and waits for its end.
-#[cfg_attr(not(target_os = "linux"), expect(dead_code))]
 fn feed(mut compiler: Child, source: &str) -> Option<Output> {
     let fed = compiler.stdin.take().map(|mut pipe| pipe.write_all(source.as_bytes()));
     // Its input is closed now, so it ends, whatever it has read.

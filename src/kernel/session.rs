@@ -3,8 +3,8 @@
 use super::cell;
 use super::error::{self, CellError};
 use super::library::{self, Library};
-use super::prepare::Prepared;
-use super::ready::Ready;
+use super::prepare::{self, Prepared};
+use super::ready::Compiler;
 use super::relay::RELAY_VARIABLE;
 use super::{sources, units};
 use evcxr::{CommandContext, Completions, EvalCallbacks, EvalContext, EvalContextOutputs};
@@ -83,7 +83,7 @@ pub struct Session {
     source_file: PathBuf,
     listening: PathBuf,
     _library: Library,
-    _ready: Option<Ready>,
+    _compiler: Option<Compiler>,
 }
 
 /// What the interrupter must know while a cell runs.
@@ -170,7 +170,7 @@ impl Session {
     pub fn start(prepared: &Prepared, folder: &Path, tell: &mut dyn FnMut(&str)) -> Result<Session, String> {
         sources::make_sure(prepared, tell)?;
         let library = library::make_sure(prepared, tell)?;
-        let ready = Ready::start(&prepared.slot.path);
+        let compiler = Compiler::start(&prepared.slot.path);
         let mut session = Session {
             context: None,
             outputs: Arc::default(),
@@ -183,7 +183,7 @@ impl Session {
             source_file: prepared.slot.cell_crate().join("src/lib.rs"),
             listening: prepared.slot.path.join("listening"),
             _library: library,
-            _ready: ready,
+            _compiler: compiler,
         };
         session.open()?;
         Ok(session)
@@ -231,7 +231,7 @@ impl Session {
         *self.outputs.lock().unwrap_or_else(PoisonError::into_inner) = Some(outputs);
         std::fs::write(&self.listening, "").map_err(|e| format!("{}: {e}", self.listening.display()))?;
         self.run(":linker system", &mut |_| {}).map_err(|e| e.text)?;
-        if std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain") {
+        if prepare::cells_go("plain") {
             self.add_library(&mut |_| {}).map_err(|e| e.text)?;
         }
         self.load_prelude()

@@ -9,7 +9,7 @@
 
 use super::compile::{Cell, Product};
 use super::library::TELL_APART;
-use super::prepare::real_cargo;
+use super::prepare::{cells_go, real_cargo};
 use super::ready;
 use serde_json::{Value, json};
 use std::ffi::OsString;
@@ -36,7 +36,7 @@ fn cargo(args: &[OsString]) -> ExitCode {
         return ExitCode::FAILURE;
     };
     let verb = verb(args);
-    let plain = std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain");
+    let plain = cells_go("plain");
     let library = || -> Option<Value> {
         serde_json::from_str(&std::fs::read_to_string(slot.join("library.json")).ok()?).ok()
     };
@@ -153,7 +153,7 @@ fn compile(slot: &Path, cell: &Cell, check: bool) -> ExitCode {
             eprint!("{}", said.stderr);
             ExitCode::from(said.code)
         }
-        None if !check && std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "quick") => {
+        None if !check && cells_go("quick") => {
             eprintln!("error: RAILRISE_CARGO=quick: this cell does not compile the quick way");
             return ExitCode::from(101);
         }

@@ -42,7 +42,7 @@ pub fn place(toolchain: &Toolchain) -> Result<PathBuf, String> {
 /// Where the evaluator reads the sources at `place`: a thinned copy of them ([`thin`]), or with `RAILRISE_CARGO=plain`
 /// the sources themselves.
 pub fn reading_place(place: &Path) -> Result<PathBuf, String> {
-    if std::env::var_os("RAILRISE_CARGO").is_some_and(|v| v == "plain") {
+    if super::prepare::cells_go("plain") {
         return Ok(place.to_owned());
     }
     let mut hash = DefaultHasher::new();

@@ -162,11 +162,10 @@ fn idle_attribute(tokens: &[Token<'_>], at: usize) -> Option<usize> {
 
 /// Whether a `const` stands before the `fn`: the length of an array may be what it returns.
 fn is_const(tokens: &[Token<'_>], at: usize) -> bool {
-    let mut before = (0..at).rev().filter(|&n| !is_blank(tokens[n].kind)).map(|n| tokens[n].text);
+    let before = (0..at).rev().filter(|&n| !is_blank(tokens[n].kind)).map(|n| tokens[n].text);
     before
-        .by_ref()
         .take_while(|word| ["unsafe", "extern", "async", "const"].contains(word))
-        .any(|w| w == "const")
+        .any(|word| word == "const")
 }
 
 /// The braces of the function whose `fn` stands at `at`: first token and last.

@@ -44,9 +44,7 @@ impl Roots {
             }
         }
     }
-}
 
-impl Roots {
     /// Which roots have crossed where they were probed last.
     fn crossed_at_probe(&self) -> impl Iterator<Item = usize> + '_ {
         let pairs = self.sign.iter().zip(&self.probe).enumerate();

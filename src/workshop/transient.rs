@@ -568,9 +568,10 @@ impl Transient {
         let mut t = Table::new("Where the fuel went", &["place", "volume"]);
         // A short run moves cubic centimetres.
         let most = l.ends.iter().chain(&l.injectors).fold(l.stored.abs(), |most, (_, v)| most.max(v.abs()));
-        let volume = |si: f64| match most < 1e-4 {
-            true => Amount::new(si, Dim::Volume).in_unit("cm³").map_or_else(String::new, |v| v.to_string()),
-            false => Amount::new(si, Dim::Volume).to_string(),
+        let volume = |si: f64| {
+            let v = Amount::new(si, Dim::Volume);
+            let little = if most < 1e-4 { v.in_unit("cm³") } else { None };
+            little.unwrap_or_else(|| v.shown()).to_string()
         };
         for (name, v) in l.ends.iter().chain(&l.injectors) {
             t.row([name.replace("injectors ", "injector "), volume(*v)]);
