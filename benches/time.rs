@@ -24,9 +24,6 @@ use std::time::Instant;
 const GRID: f64 = 1e-4;
 /// What counts as equal: 50 Pa and 1e-5 of the injected volume.
 const EQUAL: (f64, f64) = (50.0, 1e-5);
-/// The default tolerance of a run, by the network's own measure.
-const DEFAULT: f64 = 0.1;
-
 /// The car past its start-up.
 struct Warm<const N: usize> {
     system: NetSystem<N>,
@@ -154,7 +151,7 @@ fn compared() {
         for (k, (_, go)) in methods.iter().enumerate() {
             fastest[k] = fastest[k].min(go(chosen[k], false).0);
         }
-        default = default.min(methods[0].1(DEFAULT, false).0);
+        default = default.min(methods[0].1(warm.system.fineness(true), false).0);
     }
     for (k, (name, go)) in methods.iter().enumerate() {
         let (_, kept, steps) = go(chosen[k], true);
@@ -168,7 +165,7 @@ fn compared() {
             fastest[k] * 1e3
         );
     }
-    let e = differ(&methods[0].1(DEFAULT, true).1.expect("recorded"), &tight);
+    let e = differ(&methods[0].1(warm.system.fineness(true), true).1.expect("recorded"), &tight);
     println!(
         "default settings: {:.2} ms, {:.0} x real time, {:.2} Pa, {:.1e}",
         default * 1e3,
@@ -194,7 +191,7 @@ fn growth() {
     // One size of state for all, so that only the work grows.
     let cost = |c: Choice| {
         let warm = Warm::<80>::new(c);
-        let run = || warm.ours(Tsit5::new(), DEFAULT, false);
+        let run = || warm.ours(Tsit5::new(), warm.system.fineness(false), false);
         (best_of(7, || run().0) * 1e3, run().2)
     };
     let mut by_cylinder = Vec::new();

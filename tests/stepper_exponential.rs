@@ -1,10 +1,7 @@
 //! The exponential method: exact where the system is linear, of its order where it is not, and no crossing is stepped over.
 
 use nalgebra::{DMatrix, DVector};
-use railrise::stepper::{
-    After, Crossing, Every, Exponential, Matrix, Options, StopReason, System, Tsit5, solve,
-};
-use std::f64::consts::TAU;
+use railrise::stepper::{Every, Exponential, Matrix, Options, System, Tsit5, solve};
 
 /// y' = A y.
 struct Linear<const N: usize>([[f64; N]; N]);
@@ -91,44 +88,6 @@ fn it_converges_at_second_order_and_at_fourth_where_the_rest_is_of_time_alone() 
     let error = |n| (at_steps(Driven, [0.0; 2], 2.0, n)[0] - exact).abs();
     let order = (error(160) / error(320)).log2();
     assert!((3.5..4.3).contains(&order), "{order}");
-}
-
-/// A swing of 10 Hz that tells each time it passes a level, beside a slow decay.
-struct Watched {
-    level: f64,
-    seen: Vec<f64>,
-}
-impl System<3> for Watched {
-    fn rhs(&self, _t: f64, y: &[f64; 3], dy: &mut [f64; 3]) {
-        let w = TAU * 10.0;
-        *dy = [w * y[1], -w * y[0], -y[2]];
-    }
-    fn root_count(&self) -> usize {
-        1
-    }
-    fn roots(&self, _t: f64, y: &[f64; 3], g: &mut [f64]) {
-        g[0] = y[0] - self.level;
-    }
-    fn at_root(&mut self, _crossing: Crossing, t: f64, _y: &mut [f64; 3]) -> After {
-        self.seen.push(t);
-        After::Continue
-    }
-}
-
-// sin(20 π t) = 0.8 twice in each tenth of a second.
-#[test]
-fn a_crossing_and_the_way_back_within_one_step_are_both_found() {
-    let mut s = Watched { level: 0.8, seen: vec![] };
-    let options = Options::new(1e-6, 1e-6);
-    let run =
-        solve(&mut s, &mut Exponential::new(), 0.0, [0.0, 1.0, 1.0], 1.0, &options, &mut ()).expect("valid");
-    assert_eq!(run.stop, StopReason::Finished);
-    assert_eq!(s.seen.len(), 20, "{:?}", s.seen);
-    for (k, t) in s.seen.iter().enumerate() {
-        let turn = 0.8f64.asin() / TAU;
-        let expected = 0.1 * ((k / 2) as f64 + if k % 2 == 0 { turn } else { 0.5 - turn });
-        assert!((t - expected).abs() < 1e-8, "{k}: {t} {expected}");
-    }
 }
 
 /// Critically damped: both eigenvalues the same, with one vector.

@@ -87,7 +87,9 @@ mod steady_reevaluated;
 mod steady_lanes;
 // Run loop: landing, stopping, refusing, watching, convergence.
 mod stepper_behaviour;
-// The exponential method: exact where linear, orders, crossings within a step.
+// Events that no step shows: dips below zero, guards passed by a jump.
+mod stepper_events;
+// The exponential method: exact where linear, orders.
 mod stepper_exponential;
 // Steppers against published and closed-form solutions of reference problems.
 mod stepper_reference;
@@ -113,7 +115,9 @@ mod study_sensitivity;
 mod support;
 // Motored and fired cylinders: isentropic peak, mass, heat loss, port pressure.
 mod transient_engine_gas;
-// The exponential method through valves, stops and vapour; which method a run takes.
+// Default settings against another method, through what a workshop does.
+mod transient_default;
+// From edge to edge with the exponential method; which method a run takes.
 mod transient_exponential;
 // A manifold that fills and boost that builds: closed forms, the steady point, lags, air.
 mod transient_intake;

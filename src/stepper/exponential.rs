@@ -4,6 +4,7 @@ use super::method::{Attempt, Method};
 use super::stop::Statistics;
 use super::system::System;
 use super::tsit5::Tsit5;
+use super::wide::wide;
 use coefficients::Coefficients;
 use extension::{Extension, Tried};
 use std::cell::RefCell;
@@ -90,20 +91,6 @@ impl<const N: usize> Exponential<N> {
             cut: 1.0,
         }
     }
-}
-
-/// With vectors of four where the processor has them: products are not fused, so the bits are the same.
-macro_rules! wide {
-    ($method:ident ( $($arg:expr),* ) of $on:ident) => {{
-        #[cfg(target_arch = "x86_64")]
-        if std::arch::is_x86_feature_detected!("avx2") {
-            // SAFETY: the processor has been asked for the feature that the function needs. There is no other way to
-            // compile code for it without making the whole program depend on it.
-            #[allow(unsafe_code)]
-            return unsafe { $on($($arg),*) };
-        }
-        Self::$method($($arg),*)
-    }};
 }
 
 #[cfg(target_arch = "x86_64")]

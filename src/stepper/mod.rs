@@ -30,6 +30,7 @@
 //! part inside the right-hand side instead), delay equations, and symplectic methods.
 
 mod control;
+mod dips;
 mod error;
 mod event;
 mod exponential;
@@ -43,6 +44,7 @@ mod solve;
 mod stop;
 mod system;
 mod tsit5;
+mod wide;
 
 pub use error::StepperError;
 pub use event::{After, Crossing};

@@ -12,14 +12,22 @@ use super::system::System;
 pub(super) struct Roots {
     pub(super) sign: Vec<f64>,
     /// Values at the start of a step and at its end.
-    begin: Vec<f64>,
-    end: Vec<f64>,
-    probe: Vec<f64>,
+    pub(super) begin: Vec<f64>,
+    pub(super) end: Vec<f64>,
+    pub(super) probe: Vec<f64>,
     pub(super) crossed: Vec<usize>,
+    /// Values at the start of the step before, and how long that was; not after a jump.
+    pub(super) before: Vec<f64>,
+    pub(super) span: Option<f64>,
+    /// Where the step was looked at, as parts of it, and the values there, one row for each.
+    pub(super) looked: Vec<f64>,
+    pub(super) rows: Vec<f64>,
+    /// Whether nothing can have crossed within the step.
+    pub(super) clear: bool,
 }
 
 impl Roots {
-    /// Takes the signs at a new beginning; that of the roots that just fired is left open.
+    /// Takes the signs at a new beginning; that of the roots that just fired is left open, that of a guard is known.
     pub(super) fn start<const N: usize, S: System<N>>(
         &mut self,
         system: &S,
@@ -28,9 +36,10 @@ impl Roots {
         fired: Option<&[usize]>,
     ) {
         let n = system.root_count();
-        for v in [&mut self.sign, &mut self.begin, &mut self.end, &mut self.probe] {
+        for v in [&mut self.sign, &mut self.begin, &mut self.end, &mut self.probe, &mut self.before] {
             v.resize(n, 0.0);
         }
+        self.span = None;
         if n == 0 {
             return;
         }
@@ -43,16 +52,15 @@ impl Roots {
                 self.sign[i] = 0.0;
             }
         }
-    }
-
-    /// Which roots have crossed where they were probed last.
-    fn crossed_at_probe(&self) -> impl Iterator<Item = usize> + '_ {
-        let pairs = self.sign.iter().zip(&self.probe).enumerate();
-        pairs.filter(|(_, (sign, g))| **sign != 0.0 && **sign != sign_of(**g)).map(|(i, _)| i)
+        for (i, sign) in self.sign.iter_mut().enumerate() {
+            if system.is_guard(i) {
+                *sign = 1.0;
+            }
+        }
     }
 }
 
-fn sign_of(g: f64) -> f64 {
+pub(super) fn sign_of(g: f64) -> f64 {
     if g > 0.0 {
         1.0
     } else if g < 0.0 {
@@ -77,22 +85,25 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
             let mut earliest = self.look_within(step).unwrap_or(1.0);
             if self.roots.crossed.is_empty() {
                 self.look(t_end);
-            }
-            if self.roots.crossed.is_empty() {
-                return Ok((t_end, self.leave()));
+                if self.roots.crossed.is_empty() {
+                    match self.look_into_dips(step) {
+                        Some(theta) => earliest = theta,
+                        None => return Ok((t_end, self.leave(step))),
+                    }
+                }
             }
             for k in 0..self.roots.crossed.len() {
                 let root = self.roots.crossed[k];
                 earliest = self.locate(root, step, earliest, tolerance);
             }
             if (1.0 - earliest) * step <= tolerance {
-                return Ok((t_end, self.leave()));
+                return Ok((t_end, self.leave(step)));
             }
             if self.norm <= TRUSTED && step == tried && self.method.cut(&self.y, earliest) {
                 self.cut = true;
                 t_end = self.t + earliest * step;
                 self.look(t_end);
-                return Ok((t_end, self.leave()));
+                return Ok((t_end, self.leave(step)));
             }
             let shorter = earliest * step + 0.25 * tolerance;
             t_end = self.t + shorter;
@@ -106,13 +117,15 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
             }
         }
         self.look(t_end);
-        Ok((t_end, self.leave()))
+        Ok((t_end, self.leave(step)))
     }
 
     /// What stands at the end of the step is where the next one begins. True when something crossed; what did keeps its sign
     /// until its handler was called.
-    fn leave(&mut self) -> bool {
+    fn leave(&mut self, step: f64) -> bool {
         let roots = &mut self.roots;
+        std::mem::swap(&mut roots.before, &mut roots.begin);
+        roots.span = Some(step);
         std::mem::swap(&mut roots.begin, &mut roots.end);
         if roots.crossed.is_empty() {
             for (sign, g) in roots.sign.iter_mut().zip(&roots.begin) {
@@ -124,30 +137,32 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
 
     /// Looks through a step that may hide a crossing and the way back: the part of it at which one was first seen.
     fn look_within(&mut self, step: f64) -> Option<f64> {
-        self.roots.crossed.clear();
+        let roots = &mut self.roots;
+        roots.crossed.clear();
+        roots.looked.clear();
+        roots.rows.clear();
+        roots.clear = false;
         let looks = self.method.looks();
-        if looks == 0 {
+        if looks == 0 || looks <= 3 && self.glances_clear(looks, step) {
             return None;
         }
-        if looks <= 3 && self.glances_clear(looks, step)
-            || looks > 3
-                && self
-                    .method
-                    .reach()
-                    .is_some_and(|reach| self.system.keeps_clear(self.t, step, &self.y, &reach))
-        {
-            return None;
+        if looks > 3 {
+            let reach = self.method.reach();
+            self.roots.clear =
+                reach.is_some_and(|reach| self.system.keeps_clear(self.t, step, &self.y, &reach));
+            if self.roots.clear {
+                return None;
+            }
         }
         let mut y = [0.0; N];
         for k in 1..=looks {
             let theta = k as f64 / (looks + 1) as f64;
             self.method.interpolate(&self.y, theta, &mut y);
             self.system.roots(self.t + theta * step, &y, &mut self.roots.probe);
-            let crossed: Vec<usize> = self.roots.crossed_at_probe().collect();
-            if !crossed.is_empty() {
-                self.roots.crossed = crossed;
+            if self.roots.any_crossed_at_probe() {
                 return Some(theta);
             }
+            self.roots.keep_look(theta);
         }
         None
     }
@@ -158,9 +173,13 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
         for k in quarters {
             let Some(y) = self.method.glance(k) else { return false };
             self.system.roots(self.t + 0.25 * k as f64 * step, &y, &mut self.roots.probe);
-            if self.roots.crossed_at_probe().next().is_some() {
+            if self.roots.any_crossed_at_probe() {
+                self.roots.crossed.clear();
+                self.roots.looked.clear();
+                self.roots.rows.clear();
                 return false;
             }
+            self.roots.keep_look(0.25 * k as f64);
         }
         true
     }

@@ -62,9 +62,15 @@ pub trait System<const N: usize> {
         0
     }
 
-    /// Writes the root functions; an event is a change of sign. One that is switched off returns a constant
-    /// other than zero.
+    /// Writes the root functions; an event is a change of sign, or for a [guard](System::is_guard) a value that is not
+    /// above zero. One that is switched off returns a constant other than zero.
     fn roots(&self, _t: f64, _y: &[f64; N], _g: &mut [f64]) {}
+
+    /// Whether a root function is above zero as long as the laws at hold stand: then it calls wherever it is not, also just
+    /// after a jump, and only there.
+    fn is_guard(&self, _root: usize) -> bool {
+        false
+    }
 
     /// Called at a located crossing. May change the discrete state and y.
     fn at_root(&mut self, _crossing: Crossing, _t: f64, _y: &mut [f64; N]) -> After {

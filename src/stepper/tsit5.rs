@@ -3,6 +3,7 @@
 use super::method::{Attempt, Method};
 use super::stop::Statistics;
 use super::system::System;
+use super::wide::wide;
 
 /// Explicit Runge-Kutta pair of order 5(4), seven stages of which the last is the first of the next step,
 /// with a fourth-order continuous extension at no cost.
@@ -73,27 +74,9 @@ impl<const N: usize> Tsit5<N> {
     pub(super) fn begin_with(&mut self, rate: &[f64; N]) {
         self.k[0] = *rate;
     }
-}
 
-impl<const N: usize> Method<N> for Tsit5<N> {
-    fn error_order(&self) -> f64 {
-        5.0
-    }
-
-    fn restart<S: System<N>>(&mut self, system: &S, t: f64, y: &[f64; N], statistics: &mut Statistics) {
-        system.rhs(t, y, &mut self.k[0]);
-        statistics.rhs += 1;
-    }
-
-    #[inline]
-    fn attempt<S: System<N>>(
-        &mut self,
-        system: &S,
-        t: f64,
-        y: &[f64; N],
-        h: f64,
-        statistics: &mut Statistics,
-    ) -> Attempt {
+    #[inline(always)]
+    fn step<S: System<N>>(&mut self, system: &S, t: f64, y: &[f64; N], h: f64) {
         (self.h, self.cut) = (h, 1.0);
         let [k1, k2, k3, k4, k5, k6, k7] = &mut self.k;
         let z = &mut self.y;
@@ -141,6 +124,66 @@ impl<const N: usize> Method<N> for Tsit5<N> {
                 + e[5] * k6[i]
                 + e[6] * k7[i];
         }
+    }
+
+    #[inline(always)]
+    fn within(&self, y: &[f64; N], theta: f64, out: &mut [f64; N]) {
+        let w = weights(theta * self.cut).map(|b| b * self.h);
+        *out = *y;
+        for (w, k) in w.iter().zip(&self.k) {
+            for i in 0..N {
+                out[i] += w * k[i];
+            }
+        }
+    }
+
+    fn step_wide<S: System<N>>(&mut self, system: &S, t: f64, y: &[f64; N], h: f64) {
+        wide!(step(self, system, t, y, h) of step_on_avx2)
+    }
+
+    fn within_wide(&self, y: &[f64; N], theta: f64, out: &mut [f64; N]) {
+        wide!(within(self, y, theta, out) of within_on_avx2)
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+fn step_on_avx2<const N: usize, S: System<N>>(
+    method: &mut Tsit5<N>,
+    system: &S,
+    t: f64,
+    y: &[f64; N],
+    h: f64,
+) {
+    Tsit5::step(method, system, t, y, h);
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+fn within_on_avx2<const N: usize>(method: &Tsit5<N>, y: &[f64; N], theta: f64, out: &mut [f64; N]) {
+    Tsit5::within(method, y, theta, out);
+}
+
+impl<const N: usize> Method<N> for Tsit5<N> {
+    fn error_order(&self) -> f64 {
+        5.0
+    }
+
+    fn restart<S: System<N>>(&mut self, system: &S, t: f64, y: &[f64; N], statistics: &mut Statistics) {
+        system.rhs(t, y, &mut self.k[0]);
+        statistics.rhs += 1;
+    }
+
+    #[inline]
+    fn attempt<S: System<N>>(
+        &mut self,
+        system: &S,
+        t: f64,
+        y: &[f64; N],
+        h: f64,
+        statistics: &mut Statistics,
+    ) -> Attempt {
+        self.step_wide(system, t, y, h);
         statistics.rhs += 6;
         Attempt::Done
     }
@@ -158,13 +201,7 @@ impl<const N: usize> Method<N> for Tsit5<N> {
     }
 
     fn interpolate(&self, y: &[f64; N], theta: f64, out: &mut [f64; N]) {
-        let w = weights(theta * self.cut).map(|b| b * self.h);
-        *out = *y;
-        for (w, k) in w.iter().zip(&self.k) {
-            for i in 0..N {
-                out[i] += w * k[i];
-            }
-        }
+        self.within_wide(y, theta, out);
     }
 
     fn cut(&mut self, y: &[f64; N], theta: f64) -> bool {

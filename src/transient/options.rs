@@ -19,10 +19,11 @@ pub enum Stepper {
 /// same name (`rail_volume`, `damper`, `return_chamber`, `wall_loss`, `closing_delay`) and says it, the build's holds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Options {
-    /// Tolerance: 1 holds the demo car's rail within 50 Pa and its injected volumes within 1e-5 while speed and boost are held
-    /// or step, through faults and stops (`tests/transient_exponential.rs`); smaller is finer. Where a poppet bounces on its
-    /// seat (a throttle snapped open, twin rails), or dry friction holds it in a rail that is shut in, the course hangs on the
-    /// last swing before, and the error may be many times that: run it again at a tenth and see what stays.
+    /// Tolerance: 1 holds the rail within 50 Pa and injected volumes within 1e-5 of one at a hundredth, through all that
+    /// [`Schedule`](crate::schedule::Schedule) has by name (`tests/transient_default.rs`); smaller is finer. Where dry
+    /// friction decides at each pulse whether a poppet moves (a rail at the end of what its pump gives), or twin rails snap,
+    /// the course hangs on the last swing before, and the error may be some kilopascals, volumes still hold within 1e-3: run
+    /// it again at a tenth and see what stays.
     pub tolerance: f64,
     /// The method.
     pub stepper: Stepper,

@@ -251,8 +251,8 @@ impl<const N: usize> Steps<N> {
         to: f64,
         observer: &mut O,
     ) -> Result<stepper::Run<N>> {
-        // Slow swings gather what single steps leave: the network's own measure is for a held speed.
-        let mut options = system.tolerances(0.1 * o.tolerance);
+        let exponential = matches!(self, Self::Exponential(_));
+        let mut options = system.tolerances(system.fineness(exponential) * o.tolerance);
         options.max_steps = o.max_steps;
         match self {
             Self::Exponential(m) => stepper::solve(system, &mut **m, from, y, to, &options, observer),

@@ -9,6 +9,11 @@ pub fn car(name: &str) -> Build {
     Build::read(format!("{root}/datasets/hill-climb-car/{name}.toml")).expect("the demo build reads")
 }
 
+pub fn layout(name: &str) -> Build {
+    let root = env!("CARGO_MANIFEST_DIR");
+    Build::read(format!("{root}/datasets/layouts/{name}.toml")).expect("the layout reads")
+}
+
 /// Without dry friction, which leaves the mean rail anywhere in its band.
 pub fn smooth() -> Options {
     Options { dry_friction: false, ..Options::default() }

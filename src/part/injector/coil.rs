@@ -181,7 +181,7 @@ impl CoilNeedle {
         }
     }
 
-    /// What changes sign where current ends, or the needle meets or leaves a stop.
+    /// Above zero until current ends, or the needle meets or leaves a stop.
     #[must_use]
     pub fn guards(&self, stage: Stage, dp: f64, [i, x, _]: [f64; 3]) -> [f64; GUARDS] {
         let ends = if stage.drive == Drive::Falling { i } else { 1.0 };
@@ -264,6 +264,10 @@ impl System<4> for Alone {
 
     fn roots(&self, _t: f64, y: &[f64; 4], g: &mut [f64]) {
         g.copy_from_slice(&self.law.guards(self.stage, self.dp, [y[0], y[1], y[2]]));
+    }
+
+    fn is_guard(&self, _root: usize) -> bool {
+        true
     }
 
     fn at_root(&mut self, crossing: Crossing, _t: f64, y: &mut [f64; 4]) -> After {

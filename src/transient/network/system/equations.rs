@@ -10,6 +10,14 @@ use crate::transient::network::pulses::Change;
 use crate::transient::network::{EventKind, Place};
 use std::f64::consts::PI;
 
+/// How far past standing still a pump, V, and the flow of a check valve, m³/s, have gone when they are taken to have
+/// stopped; how much must pull before they start again, A and Pa. All far below what is felt: a rail that nothing
+/// leaves hangs at the very balance, where rounding would shut the valve and open it again.
+const EMF_SLACK: f64 = 1e-9;
+const FLOW_SLACK: f64 = 1e-10;
+const PULL_SLACK: f64 = 1e-9;
+const DRIVE_SLACK: f64 = 1e-3;
+
 impl<const N: usize> System<N> for NetSystem<N> {
     #[inline]
     fn rhs(&self, t: f64, y: &[f64; N], dy: &mut [f64; N]) {
@@ -255,15 +263,19 @@ impl<const N: usize> System<N> for NetSystem<N> {
             at += 1;
         };
         for k in 0..self.net.pumps.len() {
-            put(if self.turning[k] { y[self.pump(k)] } else { -self.motor_pull(k, t, y) });
+            put(if self.turning[k] {
+                y[self.pump(k)] + EMF_SLACK
+            } else {
+                PULL_SLACK - self.motor_pull(k, t, y)
+            });
         }
         for b in 0..self.carry.len() {
             put(if !self.carry[b].one_way {
                 1.0
             } else if self.check_shut[b] {
-                -self.drive(b, t, y)
+                DRIVE_SLACK - self.drive(b, t, y)
             } else {
-                y[self.branch(b)]
+                y[self.branch(b)] + FLOW_SLACK
             });
         }
         for (k, r) in self.net.regulators.iter().enumerate() {
@@ -296,6 +308,13 @@ impl<const N: usize> System<N> for NetSystem<N> {
         }));
         self.needle_guards(t, y, &mut put);
         self.boost_root(t, y).into_iter().for_each(put);
+    }
+
+    // All that says when another law takes over; not what boils, runs dry or is waited for.
+    fn is_guard(&self, root: usize) -> bool {
+        let laws = self.net.pumps.len() + self.carry.len() + 2 * self.net.regulators.len();
+        let needles = laws + self.boiling.len() + self.net.ends.len() + 1;
+        root < laws || (needles..needles + GUARDS * self.needles.len()).contains(&root)
     }
 
     fn at_root(&mut self, crossing: Crossing, t: f64, y: &mut [f64; N]) -> After {
