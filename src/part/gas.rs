@@ -145,6 +145,22 @@ impl Restriction {
         }
     }
 
+    /// [`Restriction::mass_flow`] given absolute pressure, Pa, and density, kg/m³, of both sides:
+    /// `ṁ = C_d A √(p_0 ρ_0) ψ`.
+    #[must_use]
+    #[inline]
+    pub fn mass_flow_by_density(&self, cd_a: f64, (p1, d1): (f64, f64), (p2, d2): (f64, f64)) -> f64 {
+        let (sign, from, density, to) = if p1 >= p2 { (cd_a, p1, d1, p2) } else { (-cd_a, p2, d2, p1) };
+        let (ratio, carried) = (to / from, from * density);
+        if ratio <= self.critical {
+            sign * carried.sqrt() * self.choked
+        } else if ratio < 1.0 - self.width {
+            sign * (carried * self.squares.at(ratio)).sqrt()
+        } else {
+            sign * carried.sqrt() * self.flow_function(ratio)
+        }
+    }
+
     /// Whether the flow between two absolute pressures is choked.
     #[must_use]
     pub fn is_choked(&self, p1: f64, p2: f64) -> bool {

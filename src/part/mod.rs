@@ -16,6 +16,7 @@ pub mod line; // friction, fittings, bores, unsteady closed forms
 pub mod manifold; // filling and emptying, boost build-up
 pub mod motor; // permanent-magnet motor: volts to torque and speed
 pub mod orifice; // orifice law, discharge coefficients, valve sizing, poppets
+pub mod power_table; // a power by tables, whatever the size of its argument
 pub mod pump; // motor and element solved together, law from rating rows
 pub mod regulator; // diaphragm, spring, poppet, reference port
 pub mod suction; // tank head, strainer, vent, margin above boiling

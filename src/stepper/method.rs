@@ -67,6 +67,13 @@ pub trait Method<const N: usize> {
     /// The continuous extension at t + theta h, 0 <= theta <= 1, of the tried step from `y`.
     fn interpolate(&self, y: &[f64; N], theta: f64, out: &mut [f64; N]);
 
+    /// One component of it.
+    fn interpolate_one(&self, y: &[f64; N], theta: f64, component: usize) -> f64 {
+        let mut out = [0.0; N];
+        self.interpolate(y, theta, &mut out);
+        out[component]
+    }
+
     /// Ends the tried step at t + theta h, with the continuous extension as the new state; the next step needs a
     /// `restart`. False, and nothing done, when the extension is of lower order than the error estimate.
     fn cut(&mut self, _y: &[f64; N], _theta: f64) -> bool {

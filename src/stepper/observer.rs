@@ -16,6 +16,7 @@ pub struct StepView<'a, const N: usize> {
     /// State at the end.
     pub y1: &'a [f64; N],
     interpolate: &'a dyn Fn(f64, &mut [f64; N]),
+    interpolate_one: &'a dyn Fn(f64, usize) -> f64,
 }
 
 impl<'a, const N: usize> StepView<'a, N> {
@@ -26,13 +27,14 @@ impl<'a, const N: usize> StepView<'a, N> {
         look: impl FnOnce(&StepView<'_, N>) -> R,
     ) -> R {
         let interpolate = |theta: f64, out: &mut [f64; N]| method.interpolate(y0, theta, out);
-        look(&StepView { t0, t1, y0, y1: method.new_state(), interpolate: &interpolate })
+        let interpolate_one = |theta: f64, component: usize| method.interpolate_one(y0, theta, component);
+        let y1 = method.new_state();
+        look(&StepView { t0, t1, y0, y1, interpolate: &interpolate, interpolate_one: &interpolate_one })
     }
 
     /// State at a time within the step; times outside are taken to the nearer end.
     pub fn at(&self, t: f64, out: &mut [f64; N]) {
-        let h = self.t1 - self.t0;
-        let theta = if h > 0.0 { ((t - self.t0) / h).clamp(0.0, 1.0) } else { 1.0 };
+        let theta = self.theta(t);
         if theta == 0.0 {
             *out = *self.y0;
         } else if theta == 1.0 {
@@ -40,6 +42,24 @@ impl<'a, const N: usize> StepView<'a, N> {
         } else {
             (self.interpolate)(theta, out);
         }
+    }
+
+    /// One component of it.
+    #[must_use]
+    pub fn one_at(&self, t: f64, component: usize) -> f64 {
+        let theta = self.theta(t);
+        if theta == 0.0 {
+            self.y0[component]
+        } else if theta == 1.0 {
+            self.y1[component]
+        } else {
+            (self.interpolate_one)(theta, component)
+        }
+    }
+
+    fn theta(&self, t: f64) -> f64 {
+        let h = self.t1 - self.t0;
+        if h > 0.0 { ((t - self.t0) / h).clamp(0.0, 1.0) } else { 1.0 }
     }
 }
 

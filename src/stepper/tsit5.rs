@@ -204,6 +204,12 @@ impl<const N: usize> Method<N> for Tsit5<N> {
         self.within_wide(y, theta, out);
     }
 
+    fn interpolate_one(&self, y: &[f64; N], theta: f64, component: usize) -> f64 {
+        let moved =
+            weights(theta * self.cut).iter().zip(&self.k).fold(0.0, |sum, (w, k)| sum + w * k[component]);
+        y[component] + self.h * moved
+    }
+
     fn cut(&mut self, y: &[f64; N], theta: f64) -> bool {
         let mut at = [0.0; N];
         self.interpolate(y, theta, &mut at);

@@ -161,9 +161,9 @@ impl Behind {
         };
         let seen = |w: &Wanted<'_>, firing: f64| {
             if in_cylinder {
-                gases.watch(w, firing, step, 1.0, |gas, t, y| gas.cylinder(0, t, y).0)
+                gases.watch(w, firing, step, 1.0, |gas, t, view| gas.cylinder_pressure(0, t, view))
             } else {
-                gases.watch(w, firing, step, 1.0, |gas, _, y| gas.port(0, y).0)
+                gases.watch(w, firing, step, 1.0, |gas, t, view| gas.port_pressure(0, t, view))
             }
         };
         let phase = |k: usize| k as f64 / w.cylinders as f64;
@@ -200,16 +200,14 @@ struct Rows<'a, T, F> {
     rows: Vec<T>,
 }
 
-impl<T, F: Fn(&GasSystem<8>, f64, &[f64; 8]) -> T> Observer<8> for Rows<'_, T, F> {
+impl<T, F: Fn(&GasSystem<8>, f64, &StepView<'_, 8>) -> T> Observer<8> for Rows<'_, T, F> {
     fn step(&mut self, view: &StepView<'_, 8>) -> ControlFlow<()> {
-        let mut y = [0.0; 8];
         loop {
             let t = self.start + self.rows.len() as f64 * self.step;
             if t > view.t1 {
                 return ControlFlow::Continue(());
             }
-            view.at(t, &mut y);
-            self.rows.push((self.see)(self.system, t, &y));
+            self.rows.push((self.see)(self.system, t, view));
         }
     }
 }
@@ -228,9 +226,9 @@ impl Gases {
                     .at_key(key));
             }
         }
-        self.watch(w, firing, step, tolerance, |gas, t, y| Pressures {
-            cylinder: gas.cylinder(0, t, y).0,
-            port: gas.port(0, y).0,
+        self.watch(w, firing, step, tolerance, |gas, t, view| Pressures {
+            cylinder: gas.cylinder_pressure(0, t, view),
+            port: gas.port_pressure(0, t, view),
         })
     }
 
@@ -240,7 +238,7 @@ impl Gases {
         firing: f64,
         step: f64,
         tolerance: f64,
-        see: impl Fn(&GasSystem<8>, f64, &[f64; 8]) -> T,
+        see: impl Fn(&GasSystem<8>, f64, &StepView<'_, 8>) -> T,
     ) -> Result<Vec<T>> {
         let bad = |e: &dyn std::fmt::Display| Error::new(Kind::Value, e.to_string()).at_key("options.behind");
         let engine = self.engine(w, firing).map_err(|e| bad(&e))?;
@@ -248,11 +246,11 @@ impl Gases {
         let first = w.rpm.at(w.from).max(1.0);
         let lead = (SETTLE + (-w.from).max(0.0) / (120.0 / first)).ceil() * 120.0 / first;
         let (system, y) = GasSystem::<8>::new(engine).map_err(|e| bad(&e))?;
-        let mut system = system.round_within((3e-3 * tolerance).clamp(1e-3, 3e-3));
+        let mut system = system.round_within((2.4e-3 * tolerance).clamp(1e-3, 2.4e-3));
         system.begin(-lead);
         // Kilograms and joules in turn: a port holds half a gram and a hundred joules.
-        let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 1.5e-8 } else { 1.5e-3 });
-        let mut o = stepper::Options::with_absolute(1.5e-5 * tolerance, absolute);
+        let absolute = std::array::from_fn(|k| tolerance * if k % 2 == 0 { 1.2e-8 } else { 1.2e-3 });
+        let mut o = stepper::Options::with_absolute(1.2e-5 * tolerance, absolute);
         o.active = system.active();
         let view = system.clone();
         let mut rows = Rows { system: &view, start: w.from, step, see, rows: Vec::new() };

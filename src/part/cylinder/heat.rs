@@ -1,7 +1,7 @@
 //! Heat from the gas to the wall.
 
 use super::slider_crank::SliderCrank;
-use crate::part::cubic_table::CubicTable;
+use crate::part::power_table::PowerTable;
 
 /// Constants of Woschni's correlation.
 ///
@@ -30,45 +30,39 @@ impl Woschni {
     /// Heat-transfer coefficient, W/(m²·K), at pressure, Pa, temperature, K, and mean piston speed, m/s.
     #[must_use]
     pub fn coefficient(&self, bore: f64, p: f64, t: f64, piston_speed: f64) -> f64 {
-        let (z, rest) = self.parts(p, t, piston_speed);
-        of_bore(bore) * z.powf(0.8) * rest
+        // p^0.8 T^-0.55 = (p/T)^0.8 T^(1/4)
+        of_bore(bore) * self.argument(p / t, piston_speed).powf(0.8) * t.powf(0.25)
     }
 
-    /// What multiplies the part that the bore fixes: its argument of the power 0.8, and the rest.
+    /// What is raised to 0.8, at pressure over temperature, Pa/K.
     #[inline]
-    fn parts(&self, p: f64, t: f64, piston_speed: f64) -> (f64, f64) {
-        // p^0.8 T^-0.55 = (p/T)^0.8 T^(1/4): one power instead of two.
-        (1e-3 * p * self.speed_factor * piston_speed / t, t.sqrt().sqrt())
+    fn argument(&self, per_kelvin: f64, piston_speed: f64) -> f64 {
+        1e-3 * per_kelvin * self.speed_factor * piston_speed
     }
 }
 
-/// Most of the root of what Woschni's law raises to 0.8; the table begins at one.
-const MOST: f64 = 33.0;
-
-/// What Woschni's law needs in a hot loop: the part that the bore fixes, and `z^0.8` over `√z` by a [`CubicTable`] of
-/// 256 cells between 1 and 1089, within 4e-7 of itself (outside it is computed).
+/// What Woschni's law needs in a hot loop: the part that the bore fixes, and its powers by a [`PowerTable`] each, within
+/// 1e-10 of their product.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WallHeat {
     of_bore: f64,
-    powers: CubicTable,
+    of_flow: PowerTable,
+    of_temperature: PowerTable,
 }
 
 impl WallHeat {
     /// For a bore, m.
     #[must_use]
     pub fn new(bore: f64) -> Self {
-        let law = |s: f64| (s.powf(1.6), 1.6 * s.powf(0.6));
-        Self { of_bore: of_bore(bore), powers: CubicTable::new(1.0, MOST, 256, law) }
+        Self { of_bore: of_bore(bore), of_flow: PowerTable::new(0.8), of_temperature: PowerTable::new(0.25) }
     }
 
-    /// [`Woschni::coefficient`] for this bore.
+    /// [`Woschni::coefficient`] for this bore, given density times gas constant, Pa/K, in the place of the pressure.
     #[must_use]
     #[inline]
-    pub fn coefficient(&self, w: &Woschni, p: f64, t: f64, piston_speed: f64) -> f64 {
-        let (z, rest) = w.parts(p, t, piston_speed);
-        let s = z.sqrt();
-        let power = if (1.0..MOST).contains(&s) { self.powers.at(s) } else { z.powf(0.8) };
-        self.of_bore * power * rest
+    pub fn coefficient(&self, w: &Woschni, per_kelvin: f64, t: f64, piston_speed: f64) -> f64 {
+        let z = w.argument(per_kelvin, piston_speed);
+        self.of_bore * self.of_flow.of(z) * self.of_temperature.of(t)
     }
 }
 
@@ -92,7 +86,7 @@ pub enum HeatLoss {
 }
 
 impl HeatLoss {
-    /// Heat into the gas, W (negative: lost), at pressure, Pa, temperature, K, volume, m³, growth of the volume, m³/s,
+    /// Heat into the gas, W (negative: lost), at pressure, Pa, temperature, K, pressure over temperature, Pa/K, volume, m³, growth of the volume, m³/s,
     /// mean piston speed, m/s, and ratio of specific heats; `wall` is made for its bore.
     #[must_use]
     #[inline]
@@ -100,7 +94,7 @@ impl HeatLoss {
         &self,
         crank: &SliderCrank,
         wall: &WallHeat,
-        (p, t): (f64, f64),
+        (p, t, per_kelvin): (f64, f64, f64),
         (volume, growth): (f64, f64),
         piston_speed: f64,
         gamma: f64,
@@ -109,7 +103,7 @@ impl HeatLoss {
             Self::None => 0.0,
             Self::Polytropic { n } => (gamma - n) / (gamma - 1.0) * p * growth,
             Self::Woschni(w) => {
-                wall.coefficient(w, p, t, piston_speed) * crank.surface(volume) * (w.wall - t)
+                wall.coefficient(w, per_kelvin, t, piston_speed) * crank.surface(volume) * (w.wall - t)
             }
         }
     }
@@ -144,8 +138,8 @@ mod tests {
         for p in [2e4, 1e5, 3e5, 2e6, 9e6] {
             for t in [290.0, 450.0, 1100.0, 2600.0] {
                 for speed in [0.5, 3.0, 10.0, 21.6] {
-                    let (a, b) = (wall.coefficient(&w, p, t, speed), w.coefficient(0.0875, p, t, speed));
-                    assert!((a / b - 1.0).abs() < 4e-7, "{p} {t} {speed}");
+                    let (a, b) = (wall.coefficient(&w, p / t, t, speed), w.coefficient(0.0875, p, t, speed));
+                    assert!((a / b - 1.0).abs() < 2e-10, "{p} {t} {speed}");
                 }
             }
         }

@@ -8,4 +8,4 @@ mod valve;
 pub use burn::Wiebe;
 pub use heat::{HeatLoss, WallHeat, Woschni, polytropic_ratios};
 pub use slider_crank::{BadGeometry, SliderCrank};
-pub use valve::{BadValve, Valve};
+pub use valve::{BadValve, Valve, valve_lift};

@@ -1,5 +1,6 @@
 //! Lift and flow area of a poppet valve over the cycle.
 
+use crate::part::cubic_table::CubicTable;
 use std::f64::consts::PI;
 use std::fmt;
 
@@ -61,6 +62,13 @@ impl std::error::Error for BadValve {}
 /// Crank angle of one four-stroke cycle, rad.
 pub const CYCLE: f64 = 4.0 * PI;
 
+/// Lift of a valve, of its greatest, and its slope, when a part of its opening has passed: `sin²(π x)`.
+#[must_use]
+pub fn valve_lift(passed: f64) -> (f64, f64) {
+    let (sin, cos) = (PI * passed).sin_cos();
+    (sin * sin, 2.0 * PI * sin * cos)
+}
+
 impl Valve {
     /// Refuses what cannot be.
     ///
@@ -85,13 +93,14 @@ impl Valve {
     /// Lift, m, at a crank angle, rad, of any cycle.
     #[must_use]
     pub fn lift_at(&self, theta: f64) -> f64 {
-        self.lift_since(self.since(theta))
+        let passed = self.passed(self.since(theta));
+        if passed >= 1.0 { 0.0 } else { self.lift * valve_lift(passed).0 }
     }
 
     /// Effective area, m², at a crank angle, rad.
     #[must_use]
     pub fn area_at(&self, theta: f64) -> f64 {
-        self.area_since(self.since(theta))
+        self.area_at_lift(self.lift_at(theta))
     }
 
     /// Angle since it last opened, rad, at a crank angle, rad: it is open when that is below `closes - opens`.
@@ -100,22 +109,21 @@ impl Valve {
         (theta - self.opens).rem_euclid(CYCLE)
     }
 
-    #[inline]
-    fn lift_since(&self, since: f64) -> f64 {
-        let open_for = self.closes - self.opens;
-        if since <= 0.0 || since >= open_for {
-            0.0
-        } else {
-            self.lift * (PI * since / open_for).sin().powi(2)
-        }
+    /// Part of its opening that has passed at an angle, rad, since it opened: above zero and below one while it is open.
+    fn passed(&self, since: f64) -> f64 {
+        since / (self.closes - self.opens)
     }
 
-    /// Effective area, m², so far, rad, after it opened.
+    /// Effective area, m², when a part of its opening has passed, with [`valve_lift`] read from a table.
     #[must_use]
     #[inline]
-    pub fn area_since(&self, since: f64) -> f64 {
-        let curtain = PI * self.head * self.lift_since(since);
-        self.cd * self.count * curtain.min(PI / 4.0 * self.port * self.port)
+    pub fn area_of(&self, passed: f64, lift: &CubicTable) -> f64 {
+        if passed <= 0.0 || passed >= 1.0 { 0.0 } else { self.area_at_lift(self.lift * lift.at(passed)) }
+    }
+
+    #[inline]
+    fn area_at_lift(&self, lift: f64) -> f64 {
+        self.cd * self.count * (PI * self.head * lift).min(PI / 4.0 * self.port * self.port)
     }
 
     /// Next opening or closing strictly after a crank angle, rad.
