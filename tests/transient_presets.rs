@@ -201,6 +201,20 @@ fn values_that_cannot_be_are_refused_by_their_key() {
     assert!(
         refused(&Schedule { rpm: Track::constant(-5.0), ..held.clone() }, &smooth()).contains("schedule.rpm")
     );
+    // Times that run backward, in each preset that takes one.
+    let (low, high) = (bar(0.0), bar(0.5));
+    for (s, key) in [
+        (Schedule::key_on_prime(s(-1.0), s(3.0)), "schedule.power"),
+        (Schedule::pump_failure(rpm(3000.0), low, s(-0.1), s(1.0)), "schedule.power"),
+        (Schedule::boost_step(rpm(3000.0), low, high, ms(-50.0), s(1.0)), "schedule.boost"),
+        (Schedule::snap(rpm(900.0), low, high, ms(-50.0), s(1.0)), "schedule.boost"),
+        (Schedule::idle_hose_off_on(rpm(900.0), low, low, s(-0.1), s(1.0)), "schedule.reference"),
+        (Schedule::voltage_sag(rpm(900.0), low, volts(f64::NAN), volts(11.0), s(1.0)), "schedule.supply"),
+        (Schedule::hold(rpm(900.0), low, s(-1.0)), "schedule.seconds"),
+    ] {
+        let said = refused(&s, &smooth());
+        assert!(said.contains(key), "{key}: {said}");
+    }
     assert!(refused(&held, &Options { return_chamber: 0.0, ..smooth() }).contains("return_chamber"));
     assert!(refused(&held, &Options { damper: -1e-12, ..smooth() }).contains("options.damper"));
     let nowhere = Options { injection_begins: f64::NAN, ..smooth() };

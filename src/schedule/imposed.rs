@@ -81,8 +81,12 @@ fn rpm_of(w: AngularVelocity) -> f64 {
 
 /// A value that holds, then ramps within `over` from `at` on. What is no number makes it none, which a run refuses by its key.
 fn ramp(from: f64, to: f64, at: f64, over: f64) -> Track {
-    let over = if over < 0.0 { 0.0 } else { over };
-    Track::new(&[(0.0, from), (at, from), (at + over, to)]).unwrap_or_else(|_| Track::constant(f64::NAN))
+    or_refused(&[(0.0, from), (at, from), (at + over, to)])
+}
+
+/// A track through points; one that a run refuses by its key where they run backward.
+fn or_refused(points: &[(f64, f64)]) -> Track {
+    Track::new(points).unwrap_or_else(|_| Track::constant(f64::NAN))
 }
 
 impl Schedule {
@@ -110,10 +114,9 @@ impl Schedule {
     /// source; any visible or smellable leak is a fail.
     #[must_use]
     pub fn key_on_prime(prime: Time, time: Time) -> Self {
-        let power = Track::new(&[(0.0, 1.0), (prime.value, 1.0), (prime.value, 0.0)]);
         Self {
             name: "key-on prime".into(),
-            power: power.unwrap_or_else(|_| Track::constant(1.0)),
+            power: or_refused(&[(0.0, 1.0), (prime.value, 1.0), (prime.value, 0.0)]),
             start: Start::Rest,
             ..Self::engine_off(time)
         }
@@ -215,8 +218,8 @@ impl Schedule {
     pub fn hot_soak(from: Temperature, to: Temperature, time: Time) -> Self {
         Self {
             name: "hot soak".into(),
-            power: Track::new(&[(0.0, 1.0), (1.0, 1.0), (1.0, 0.0)]).unwrap_or_else(|_| Track::constant(0.0)),
-            fuel_temperature: Some(ramp(from.value, to.value, 1.0, time.value - 1.0)),
+            power: or_refused(&[(0.0, 1.0), (1.0, 1.0), (1.0, 0.0)]),
+            fuel_temperature: Some(ramp(from.value, to.value, 1.0, (time.value - 1.0).max(0.0))),
             ..Self::engine_off(time)
         }
     }
@@ -226,7 +229,7 @@ impl Schedule {
     pub fn leak_down(time: Time) -> Self {
         Self {
             name: "leak-down".into(),
-            power: Track::new(&[(0.0, 1.0), (1.0, 1.0), (1.0, 0.0)]).unwrap_or_else(|_| Track::constant(0.0)),
+            power: or_refused(&[(0.0, 1.0), (1.0, 1.0), (1.0, 0.0)]),
             ..Self::engine_off(time)
         }
     }
@@ -239,10 +242,9 @@ impl Schedule {
         at: Time,
         time: Time,
     ) -> Self {
-        let power = Track::new(&[(0.0, 1.0), (at.value, 1.0), (at.value, 0.0)]);
         Self {
             name: "pump failure".into(),
-            power: power.unwrap_or_else(|_| Track::constant(0.0)),
+            power: or_refused(&[(0.0, 1.0), (at.value, 1.0), (at.value, 0.0)]),
             ..Self::hold(speed, boost, time)
         }
     }
@@ -266,7 +268,7 @@ impl Schedule {
         ];
         Self {
             name: "voltage sag".into(),
-            supply: Some(Track::new(&points).unwrap_or_else(|_| Track::constant(from.value))),
+            supply: Some(or_refused(&points)),
             ..Self::hold(speed, boost, time)
         }
     }

@@ -55,7 +55,7 @@ pub(super) fn check(s: &Schedule, o: &Options) -> Result<()> {
     ];
     for (key, track) in named {
         if let Some(v) = track.and_then(|t| t.values().iter().find(|v| !v.is_finite())) {
-            return bad(key, *v, "give finite values, at finite times from 0 on");
+            return bad(key, *v, "give finite values, at finite times from 0 on that never run backward");
         }
     }
     if let Some(v) = s.throttle.as_ref().and_then(|x| x.values().iter().find(|v| !(0.0..=1.0).contains(*v))) {
