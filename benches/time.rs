@@ -24,6 +24,7 @@ use std::time::Instant;
 const GRID: f64 = 1e-4;
 /// What counts as equal: 50 Pa and 1e-5 of the injected volume.
 const EQUAL: (f64, f64) = (50.0, 1e-5);
+
 /// The car past its start-up.
 struct Warm<const N: usize> {
     system: NetSystem<N>,
@@ -290,8 +291,9 @@ fn small_motions() {
         })
         .collect();
     told("the network of this bench, 6500 rev/min", &modes);
-    let file = format!("{}/datasets/hill-climb-car/before-0.7-bar.toml", env!("CARGO_MANIFEST_DIR"));
-    let build = Build::read(file).expect("the demo build reads");
+    let read = |file: &str| Build::read(format!("{}/datasets/{file}.toml", env!("CARGO_MANIFEST_DIR")));
+    let build = read("hill-climb-car/before-0.7-bar").expect("the demo build reads");
+    let twins = read("layouts/twin-rails-with-crossover").expect("the layout reads");
     let o = Options::default();
     let weak = Options { wall_loss: 0.5 * o.wall_loss, ..o.clone() };
     for (what, o) in [("", &o), (", walls that lose half", &weak)] {
@@ -303,6 +305,8 @@ fn small_motions() {
             );
         }
     }
+    let held = Schedule::hold(rpm(4000.0), bar(0.3), s(1.0));
+    told("twin rails, 4000 rev/min", &transient::modes(&twins, &held, &o).expect("valid"));
 }
 
 fn main() {

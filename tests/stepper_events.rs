@@ -30,7 +30,7 @@ impl System<3> for Watched {
 // sin(20 π t) = level twice in each tenth of a second, for as little as a two-hundredth of it.
 #[test]
 fn a_crossing_and_the_way_back_within_one_step_are_both_found() {
-    fn one<M: Method<3>>(mut method: M, level: f64) {
+    fn one<M: Method<3>>(mut method: M, level: f64, off: f64) {
         let mut s = Watched { level, seen: vec![] };
         let options = Options::new(1e-6, 1e-6);
         let run = solve(&mut s, &mut method, 0.0, [0.0, 1.0, 1.0], 1.0, &options, &mut ()).expect("valid");
@@ -40,14 +40,15 @@ fn a_crossing_and_the_way_back_within_one_step_are_both_found() {
             let turn = level.asin() / TAU;
             let expected = 0.1 * ((k / 2) as f64 + if k % 2 == 0 { turn } else { 0.5 - turn });
             // Near the top a level moves much in time for little in height.
-            let within = 3e-5 / (TAU * 10.0 * (1.0 - level * level).sqrt());
+            let within = off / (1.0 - level * level).sqrt();
             assert!((t - expected).abs() < within, "{level}, {k}: {t} {expected}");
         }
     }
     for level in [0.5, 0.8, 0.99, 0.9999] {
-        one(Exponential::new(), level);
-        one(Tsit5::new(), level);
-        one(Rodas4::new(), level);
+        // The first is exact here; the others gather their errors over ten swings.
+        one(Exponential::new(), level, 6e-9);
+        one(Tsit5::new(), level, 5e-7);
+        one(Rodas4::new(), level, 5e-7);
     }
 }
 

@@ -5,7 +5,7 @@ use crate::support::demo_car::{car, finished, layout};
 use railrise::build::Build;
 use railrise::quantity::{bar, degc, ms, rpm, s, volts};
 use railrise::schedule::Schedule;
-use railrise::transient::{Options, Solution, Stepper};
+use railrise::transient::{Options, Solution, Stepper, modes};
 
 /// What a workshop does to a car.
 fn presets() -> [(&'static str, Schedule); 10] {
@@ -54,6 +54,10 @@ fn holds(build: &Build, file: &str, wanted: impl Fn(&str) -> bool, steppers: &[S
                 let within = if hangs { (3e3, 1e-3) } else { (50.0, 1e-5) };
                 assert!(rail < within.0 && part < within.1, "{said}: {rail} Pa, {part:e}");
                 let moved: f64 = ours.ledger.ends.values().map(|v| v.abs()).sum();
+                // The demo car has one state too many to be stepped in modes unasked.
+                if file == "before-0.7-bar" {
+                    assert_eq!(ours.effort.bases > 0, *stepper == Stepper::Exponential, "{said}");
+                }
                 assert!(ours.ledger.imbalance.abs() < 1e-9 * moved, "{said}: {:e}", ours.ledger.imbalance);
             }
         }
@@ -102,6 +106,8 @@ fn a_dead_headed_rail_does_not_run_back_through_its_check_valve() {
 fn what_swings_by_itself_asks_for_a_finer_run() {
     let build = layout("twin-rails-with-crossover");
     let [(_, hold), ..] = presets();
+    let grows = modes(&build, &hold, &Options::default()).expect("valid");
+    assert!(grows.iter().any(|(mode, of)| mode.damping < 0.0 && of.contains("return hose")));
     let with = |stepper, tolerance| {
         finished(&build, &hold, &Options { stepper, tolerance, dry_friction: false, ..Options::default() })
     };

@@ -201,7 +201,7 @@ fn values_that_cannot_be_are_refused_by_their_key() {
     assert!(
         refused(&Schedule { rpm: Track::constant(-5.0), ..held.clone() }, &smooth()).contains("schedule.rpm")
     );
-    // Times that run backward, in each preset that takes one.
+    // Times that run backward, and what is no number, in each preset that takes one.
     let (low, high) = (bar(0.0), bar(0.5));
     for (s, key) in [
         (Schedule::key_on_prime(s(-1.0), s(3.0)), "schedule.power"),

@@ -138,11 +138,8 @@ impl Restriction {
     #[must_use]
     #[inline]
     pub fn mass_flow(&self, cd_a: f64, (p1, t1): (f64, f64), (p2, t2): (f64, f64)) -> f64 {
-        if p1 >= p2 {
-            cd_a * p1 / (self.gas.r * t1).sqrt() * self.flow_function(p2 / p1)
-        } else {
-            -cd_a * p2 / (self.gas.r * t2).sqrt() * self.flow_function(p1 / p2)
-        }
+        let r = self.gas.r;
+        self.mass_flow_by_density(cd_a, (p1, p1 / (r * t1)), (p2, p2 / (r * t2)))
     }
 
     /// [`Restriction::mass_flow`] given absolute pressure, Pa, and density, kg/m³, of both sides:

@@ -110,6 +110,12 @@ impl super::roots::Roots {
         self.rows.extend_from_slice(&self.probe);
     }
 
+    pub(super) fn forget_looks(&mut self) {
+        self.crossed.clear();
+        self.looked.clear();
+        self.rows.clear();
+    }
+
     /// The beginning, what was looked at, or the end.
     fn seen(&self, root: usize, at: usize) -> Seen {
         let sign = self.sign[root];
@@ -138,8 +144,8 @@ impl super::roots::Roots {
     fn may_turn(&self, step: f64) -> bool {
         let Some(span) = self.span else { return true };
         let ratio = step / span;
-        let ways = self.before.iter().zip(&self.begin).zip(&self.sign);
-        ways.into_iter().any(|((before, begin), sign)| sign * (begin + (begin - before) * ratio) < 0.0)
+        let mut ways = self.before.iter().zip(&self.begin).zip(&self.sign);
+        ways.any(|((before, begin), sign)| sign * (begin + (begin - before) * ratio) < 0.0)
     }
 
     /// Takes note of what has crossed where it was probed last.

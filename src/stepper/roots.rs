@@ -137,11 +137,8 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
 
     /// Looks through a step that may hide a crossing and the way back: the part of it at which one was first seen.
     fn look_within(&mut self, step: f64) -> Option<f64> {
-        let roots = &mut self.roots;
-        roots.crossed.clear();
-        roots.looked.clear();
-        roots.rows.clear();
-        roots.clear = false;
+        self.roots.forget_looks();
+        self.roots.clear = false;
         let looks = self.method.looks();
         if looks == 0 || looks <= 3 && self.glances_clear(looks, step) {
             return None;
@@ -174,9 +171,7 @@ impl<const N: usize, S: System<N>, M: Method<N>, O: Observer<N>> Runner<'_, N, S
             let Some(y) = self.method.glance(k) else { return false };
             self.system.roots(self.t + 0.25 * k as f64 * step, &y, &mut self.roots.probe);
             if self.roots.any_crossed_at_probe() {
-                self.roots.crossed.clear();
-                self.roots.looked.clear();
-                self.roots.rows.clear();
+                self.roots.forget_looks();
                 return false;
             }
             self.roots.keep_look(0.25 * k as f64);

@@ -19,11 +19,12 @@ pub enum Stepper {
 /// same name (`rail_volume`, `damper`, `return_chamber`, `wall_loss`, `closing_delay`) and says it, the build's holds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Options {
-    /// Tolerance: 1 holds the rail within 50 Pa and injected volumes within 1e-5, through all that
-    /// [`Schedule`](crate::schedule::Schedule) has by name (`tests/transient_default.rs`); smaller is finer. The exponential method,
-    /// asked for where it would not be chosen, may be 100 Pa off as a throttle snaps open. Where dry friction decides at each pulse
-    /// whether a poppet moves that has next to nothing to pass, a run may be some kilopascals off for a while, and where
-    /// a circuit swings by itself ([`modes`](super::modes) tells) any error grows: run it again at a tenth and see what stays.
+    /// Tolerance: 1 holds the rail within 50 Pa and injected volumes within 1e-5, on the demo car through all that
+    /// [`Schedule`](crate::schedule::Schedule) has by name (`tests/transient_default.rs`); smaller is finer. The exponential
+    /// method, asked for where it would not be chosen, may be 100 Pa off as a throttle snaps open. Where dry friction decides
+    /// at each pulse whether a poppet moves that has next to nothing to pass (that car's own pull, near 5700 rev/min), a run may
+    /// be some kilopascals off for a while, and where a circuit swings by itself ([`modes`](super::modes) tells) any error
+    /// grows: run it again at a tenth and see what stays.
     pub tolerance: f64,
     /// The method.
     pub stepper: Stepper,

@@ -86,8 +86,8 @@ pub enum HeatLoss {
 }
 
 impl HeatLoss {
-    /// Heat into the gas, W (negative: lost), at pressure, Pa, temperature, K, pressure over temperature, Pa/K, volume, m³, growth of the volume, m³/s,
-    /// mean piston speed, m/s, and ratio of specific heats; `wall` is made for its bore.
+    /// Heat into the gas, W (negative: lost), at pressure, Pa, temperature, K, and one over the other, Pa/K, volume, m³, and
+    /// its growth, m³/s, mean piston speed, m/s, and ratio of specific heats; `wall` is made for its bore.
     #[must_use]
     #[inline]
     pub fn power(

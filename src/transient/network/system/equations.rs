@@ -313,8 +313,7 @@ impl<const N: usize> System<N> for NetSystem<N> {
     // All that says when another law takes over; not what boils, runs dry or is waited for.
     fn is_guard(&self, root: usize) -> bool {
         let laws = self.net.pumps.len() + self.carry.len() + 2 * self.net.regulators.len();
-        let needles = laws + self.boiling.len() + self.net.ends.len() + 1;
-        root < laws || (needles..needles + GUARDS * self.needles.len()).contains(&root)
+        root < laws || self.is_needle(root)
     }
 
     fn at_root(&mut self, crossing: Crossing, t: f64, y: &mut [f64; N]) -> After {
